@@ -1,0 +1,36 @@
+"""What a check returns: readings (numbers, None where there is nothing to read) and findings (what they mean)."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Level = Literal["note", "warning", "failure"]
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Levels of one piece of audio. A missing value is None, never a number that stands for it."""
+
+    integrated_lufs: float | None
+    true_peak_dbtp: float | None
+    sample_peak_dbfs: float | None
+
+
+@dataclass(frozen=True)
+class LaneReadings:
+    """How one lane landed, against the plainly resampled passage; None where no attack could be measured."""
+
+    track: str
+    landing_error_ms: float | None
+    worst_beat_ms: float | None
+    beats_measured: int
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One sentence of the checks. A failure keeps the clip from being published."""
+
+    level: Level
+    code: str
+    text: str
+    value: float | None = None
+    track: str = ""
