@@ -1,11 +1,13 @@
 """A time limit for libraries that start an outside program and would wait for it for ever.
 
-pyrubberband starts its program with `subprocess.check_call`, pydub with `subprocess.Popen(...).communicate()`,
-and neither takes a limit. For the length of one call such a module is lent a stand-in for its `subprocess`:
-whatever it starts is killed, with everything that program started itself, once the time has passed.
+pyrubberband starts its program with `subprocess.check_call`, pydub with `subprocess.Popen` and
+`communicate`, and neither takes a limit. For the length of one call such a module is lent a stand-in for
+its `subprocess`: whatever it starts is killed, with all that this program started itself, once the time has
+passed.
 
-A child gets a session of its own, so that it and its descendants can be killed as one group. A Ctrl-C no longer
-reaches it then, which is why it is killed on any exception that ends the waiting, not on the limit alone.
+A child gets a session of its own, so that it and its descendants can be killed as one group. A Ctrl-C then
+no longer reaches it, which is why it is killed on any exception that ends the waiting, not on the limit
+alone.
 """
 
 import contextlib
