@@ -1,0 +1,45 @@
+"""Markers: the named positions of one track, and the times they stand for."""
+
+from collections.abc import Mapping
+
+from render.recipe.positions import AtBar, AtMarker, AtTime, TrackPosition
+from render.values import Grid
+
+
+class UnknownMarker(Exception):
+    """A position names a marker that the track does not have."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(name)
+
+
+class MarkerCircle(Exception):
+    """Markers that are defined by one another."""
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        self.names = names
+        super().__init__(names)
+
+
+def time_of(position: TrackPosition, markers: Mapping[str, TrackPosition], grid: Grid) -> float:
+    """Seconds from the start of the recording to a position.
+
+    Raises UnknownMarker and MarkerCircle.
+    """
+    beats = 0.0
+    seen: list[str] = []
+    while True:
+        beats += position.offset.beats(grid.beats_per_bar)
+        match position.base:
+            case AtTime(time_s):
+                return time_s + beats * grid.beat_s
+            case AtBar(bar, beat):
+                return grid.time_s(grid.beat_of_bar(bar, beat) + beats)
+            case AtMarker(name):
+                if name in seen:
+                    raise MarkerCircle(tuple(seen))
+                if name not in markers:
+                    raise UnknownMarker(name)
+                seen.append(name)
+                position = markers[name]

@@ -1,0 +1,121 @@
+"""Positions in a track and in the clip, as they are written.
+
+    in a track    base [± N beats|bars]     base: m:ss.mmm | N s | bar N | bar N.b | a marker's name
+    in the clip   base [± N beats|bars]     base: start | landing | end
+
+Positions in a track count in the track's own beats; positions in the clip count in the clip's.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from render.recipe.quantities import (
+    CLOCK,
+    LENGTH_UNITS,
+    MAX_MAGNITUDE,
+    NUMBER,
+    Length,
+    as_text,
+    seconds,
+    wrong,
+)
+
+NAME = r"[^\W\d][\w-]*"
+"""A marker's name: a letter, then letters, digits, `_` or `-`."""
+
+_OFFSET = re.compile(
+    r"(?P<base>.*?)\s*(?P<sign>[+-])\s*(?P<amount>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>[A-Za-z]+)"
+)
+_BAR = re.compile(r"bar\s+(\d{1,5})(?:\.(\d{1,2}(?:\.\d+)?))?")
+_TRACK_EXAMPLE = "write `1:29.614`, `29.6 s`, `bar 65`, `bar 65.3`, or a marker as in `drop - 64 beats`"
+_CLIP_EXAMPLE = "write `start`, `landing` or `end`, as in `landing - 32 beats`"
+
+
+@dataclass(frozen=True)
+class AtTime:
+    time_s: float
+
+
+@dataclass(frozen=True)
+class AtBar:
+    bar: int
+    beat: float
+
+
+@dataclass(frozen=True)
+class AtMarker:
+    name: str
+
+
+@dataclass(frozen=True)
+class TrackPosition:
+    """A base in a track and an offset in the track's beats or bars."""
+
+    base: AtTime | AtBar | AtMarker
+    offset: Length = Length(0.0, "beats")
+    written: str = ""
+
+
+@dataclass(frozen=True)
+class ClipPosition:
+    """A base in the clip and an offset in the clip's beats or bars."""
+
+    base: Literal["start", "landing", "end"]
+    offset: Length = Length(0.0, "beats")
+    written: str = ""
+
+    def beat(self, lead_beats: float, tail_beats: float, beats_per_bar: int) -> float:
+        """The clip beat, counted from the landing."""
+        origin = {"start": -lead_beats, "landing": 0.0, "end": tail_beats}[self.base]
+        return origin + self.offset.beats(beats_per_bar)
+
+
+def track_position(raw: Any) -> TrackPosition:
+    """Read a position in a track. Raises PydanticCustomError with what would be right."""
+    if isinstance(raw, TrackPosition):
+        return raw
+    text = as_text(raw)
+    base, offset = _split(text)
+    if match := _BAR.fullmatch(base):
+        bar, beat = int(match[1]), float(match[2] or 1)
+        if bar < 1 or beat < 1:
+            raise wrong("bad-bar", f"'{base}': bars and their beats count from 1", "`bar 1` is the first bar")
+        return TrackPosition(AtBar(bar, beat), offset, text)
+    if re.fullmatch(NAME, base) and base != "bar":
+        return TrackPosition(AtMarker(base), offset, text)
+    if re.fullmatch(rf"{CLOCK}|{NUMBER}(?:\s*[A-Za-z]+)?", base) or ":" in base:
+        return TrackPosition(AtTime(seconds(base)), offset, text)
+    raise wrong("bad-position", f"'{text}' is not a position in a track", _TRACK_EXAMPLE)
+
+
+def clip_position(raw: Any) -> ClipPosition:
+    """Read a position in the clip. Raises PydanticCustomError with what would be right."""
+    if isinstance(raw, ClipPosition):
+        return raw
+    text = as_text(raw)
+    base, offset = _split(text)
+    match base:
+        case "start" | "landing" | "end":
+            return ClipPosition(base, offset, text)
+        case _:
+            raise wrong("bad-position", f"'{text}' is not a position in the clip", _CLIP_EXAMPLE)
+
+
+def _split(text: str) -> tuple[str, Length]:
+    """The base of a position and its signed offset."""
+    match = _OFFSET.fullmatch(text)
+    if not match or not match["base"]:
+        return text, Length(0.0, "beats")
+    unit = LENGTH_UNITS.get(match["unit"])
+    if unit is None:
+        if re.fullmatch(NAME, text):
+            return text, Length(0.0, "beats")
+        what = f"'{text}': the unit '{match['unit']}' does not fit here"
+        raise wrong("wrong-unit", what, f"use beats or bars, as in `{match['base']} {match['sign']} 8 beats`")
+    amount = float(match["amount"])
+    if amount > MAX_MAGNITUDE:
+        raise wrong("out-of-range", f"'{text}' is far out of range", "count beats or bars within the record")
+    return match["base"], Length(
+        amount if match["sign"] == "+" else -amount, "bars" if unit == "bars" else "beats"
+    )
