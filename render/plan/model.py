@@ -11,6 +11,8 @@ Whose clock
 from dataclasses import dataclass
 from typing import Literal
 
+from render.values import nearest_frame
+
 ClipFormat = Literal["mp3", "opus", "flac", "wav"]
 ReasonLevel = Literal["note", "warning"]
 
@@ -94,19 +96,48 @@ class Lane:
 
 
 @dataclass(frozen=True)
+class ClipClock:
+    """The clip's own time: what every lane is laid against."""
+
+    tempo_bpm: float
+    beats_per_bar: int
+    rate_hz: int
+    lead_beats: float
+    tail_beats: float
+
+    @property
+    def landing_frames(self) -> int:
+        return nearest_frame(self.beat_frames(0.0))
+
+    @property
+    def landing_s(self) -> float:
+        return self.landing_frames / self.rate_hz
+
+    @property
+    def length_frames(self) -> int:
+        return nearest_frame(self.beat_frames(self.tail_beats))
+
+    @property
+    def duration_s(self) -> float:
+        return self.length_frames / self.rate_hz
+
+    def beat_frames(self, beat: float) -> float:
+        """Where a clip beat lies in the clip, in fractional frames."""
+        return (beat + self.lead_beats) * 60.0 / self.tempo_bpm * self.rate_hz
+
+    def beat_s(self, beat: float) -> float:
+        """Where a clip beat lies in the clip, in seconds."""
+        return (beat + self.lead_beats) * 60.0 / self.tempo_bpm
+
+
+@dataclass(frozen=True)
 class ClipPlan:
     """Everything that is decided of one clip, before a sound is touched."""
 
     recipe: str
     variant: str
     title: str
-    tempo_bpm: float
-    beats_per_bar: int
-    rate_hz: int
-    lead_beats: float
-    tail_beats: float
-    landing_frames: int
-    length_frames: int
+    clock: ClipClock
     lanes: tuple[Lane, ...]
     low_cut_hz: float
     low_cut_stated: bool
@@ -118,19 +149,3 @@ class ClipPlan:
     def name(self) -> str:
         """The clip's file name without its ending."""
         return f"{self.recipe}--{self.variant}" if self.variant else self.recipe
-
-    @property
-    def landing_s(self) -> float:
-        return self.landing_frames / self.rate_hz
-
-    @property
-    def duration_s(self) -> float:
-        return self.length_frames / self.rate_hz
-
-    def beat_frames(self, beat: float) -> float:
-        """Where a clip beat lies in the clip, in fractional frames."""
-        return (beat + self.lead_beats) * 60.0 / self.tempo_bpm * self.rate_hz
-
-    def beats_of(self, frames: float) -> float:
-        """The clip beat at a clip frame."""
-        return frames / self.rate_hz * self.tempo_bpm / 60.0 - self.lead_beats
