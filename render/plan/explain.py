@@ -60,8 +60,8 @@ def _lane_events(plan: ClipPlan, lane: Lane, facts: TrackFacts) -> Iterator[Even
         clip_s = plan.clock.beat_s(beat)
         if source_s is None:
             return Event(beat, clip_s, lane.track, what)
-        # A source position is rounded to the clip's frame; a thousandth of a beat is far below one.
-        bar, bar_beat = facts.grid.bar_and_beat(round(facts.grid.beat_at(source_s), 3))
+        # Stated times are rounded to a millisecond; a hundredth of a beat is about three.
+        bar, bar_beat = facts.grid.bar_and_beat(round(facts.grid.beat_at(source_s), 2))
         return Event(beat, clip_s, lane.track, what, source_s, bar, bar_beat)
 
     rate = facts.recording.rate_hz
@@ -123,6 +123,10 @@ def _event_row(event: Event, beats_per_bar: int) -> list[str]:
         event.what,
         there,
     ]
+
+
+def _signed(beats: float) -> str:
+    return f"{round(beats, 3):+g}" if beats else "0"
 
 
 def _table(rows: list[list[str]]) -> list[str]:
