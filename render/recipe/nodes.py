@@ -24,18 +24,24 @@ from ruamel.yaml.events import (
 )
 from ruamel.yaml.reader import ReaderError
 
+from render.recipe.syntax import explained
+
 MAX_TEXT_BYTES = 64 * 1024
 """A recipe is a page; whatever is larger is not one."""
 MAX_DEPTH = 16
 """The format itself needs seven levels."""
+MAX_SHOWN = 48
+"""Characters of somebody's text that a message repeats."""
 
 Path = tuple[str | int, ...]
 
 _NULL = re.compile(r"~|null|Null|NULL|")
 _TRUE = re.compile(r"true|True|TRUE")
 _FALSE = re.compile(r"false|False|FALSE")
-_INT = re.compile(r"[-+]?[0-9]{1,400}")
+_INT = re.compile(r"[-+]?[0-9]{1,18}")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]{1,4})?")
+_HIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+"""Characters that no recipe needs, and that would garble the line a fault is told on."""
 
 
 class Place(NamedTuple):
@@ -72,14 +78,18 @@ class Tree:
         """The place to show for a problem: its own, or that of the nearest part that was written."""
         if problem.place:
             return problem.place
-        if problem.at_key and problem.path in self.keys:
-            return self.keys[problem.path]
         path = problem.path
+        if problem.at_key and path in self.keys:
+            return self.keys[path]
         if path in self.values:
             return self.values[path]
-        while path and path not in self.keys and path not in self.values:
-            path = path[:-1]
-        return self.keys.get(path) or self.values.get(path) or TOP
+        while path:
+            path, step = path[:-1], path[-1]
+            # A missing key is told at the name of what lacks it, an entry of a list at the list.
+            for places in (self.values, self.keys) if isinstance(step, int) else (self.keys, self.values):
+                if path in places:
+                    return places[path]
+        return TOP
 
 
 class _Stop(Exception):
@@ -101,14 +111,11 @@ def read_tree(text: str) -> tuple[Tree, list[Problem]]:
     except MarkedYAMLError as error:
         return Tree(), [*problems, _syntax_problem(error)]
     except ReaderError as error:
-        return Tree(), [*problems, _character_problem(text, error)]
-    except ValueError:
-        # The parser refuses a malformed directive or escape with a bare ValueError.
-        wrong = "not readable as YAML: a malformed number, escape or directive"
-        return Tree(), [
-            *problems,
-            Problem((), "yaml", wrong, "write plain values as in the README", place=TOP),
-        ]
+        return Tree(), [*problems, _character_problem(text, error.position)]
+    except (ValueError, OverflowError):
+        # The parser meets a number that is out of range in an escape or a directive.
+        found = re.search(r"\\[xuU]|^%", text, re.MULTILINE)
+        return Tree(), [*problems, _character_problem(text, found.start() if found else 0)]
     return tree, problems
 
 
@@ -143,7 +150,7 @@ class _Builder:
             raise _Stop(Problem(path, "too-deep", wrong, "a recipe needs seven", place=_place(event)))
         self.tree.values[path] = _place(event)
         if isinstance(event, ScalarEvent):
-            return event.value if event.style else plain_scalar(event.value)
+            return self.scalar(event, path)
         if isinstance(event, SequenceStartEvent):
             items: list[Any] = []
             for inner in events:
@@ -153,34 +160,47 @@ class _Builder:
             return items
         return self.mapping(events, path)
 
+    def scalar(self, event: Any, path: Path) -> Any:
+        text, hidden = _HIDDEN.subn("\N{REPLACEMENT CHARACTER}", event.value)
+        if hidden:
+            self.problem(path, "character", "a control character in this text", "retype it", event)
+        return text if event.style else plain_scalar(text)
+
     def mapping(self, events: Iterator[Any], path: Path) -> dict[str, Any]:
         found: dict[str, Any] = {}
         for key_event in events:
             if isinstance(key_event, MappingEndEvent):
                 break
-            self._refuse_yaml_extras(key_event)
-            if not isinstance(key_event, ScalarEvent):
-                wrong = "a key that is not a plain word"
-                raise _Stop(Problem(path, "bad-key", wrong, "write `name: value`", place=_place(key_event)))
-            key, place = str(key_event.value), _place(key_event)
-            inner = (*path, key)
-            if key in found:
-                first = self.tree.keys[inner].line
-                self.problems.append(
-                    Problem(
-                        inner,
-                        "duplicate-key",
-                        f"'{key}' is written twice, first in line {first}",
-                        "keep one of them",
-                        place=place,
-                    )
-                )
+            key = self.key(key_event, events, path)
+            value_event = next(events)
+            if not key or key in found:
+                if key:
+                    wrong = f"'{shortened(key)}' is written twice, first in line {self.tree.keys[*path, key].line}"
+                    self.problem((*path, key), "duplicate-key", wrong, "keep one of them", key_event)
                 # Read over, so that the rest of the file is checked too.
-                self.node(next(events), events, (*path, f"{key}\0again"))
+                self.node(value_event, events, (*path, "\0skipped"))
                 continue
-            self.tree.keys[inner] = place
-            found[key] = self.node(next(events), events, inner)
+            inner = (*path, key)
+            self.tree.keys[inner] = _place(key_event)
+            found[key] = self.node(value_event, events, inner)
+            if found[key] is None and not value_event.value:
+                # Where nothing is written the parser is already at the next word.
+                self.tree.values[inner] = self.tree.keys[inner]
         return found
+
+    def key(self, event: Any, events: Iterator[Any], path: Path) -> str:
+        """A mapping's key; empty, and a problem, where it is not a word on one line."""
+        self._refuse_yaml_extras(event)
+        key = str(event.value) if isinstance(event, ScalarEvent) else ""
+        if not key or " ".join(key.split()) != key or _HIDDEN.search(key):
+            self.problem(path, "bad-key", "a key that is not a plain word", "write `name: value`", event)
+            if not isinstance(event, ScalarEvent):
+                self.node(event, events, (*path, "\0skipped"))
+            return ""
+        return key
+
+    def problem(self, path: Path, code: str, wrong: str, right: str, event: Any) -> None:
+        self.problems.append(Problem(path, code, wrong, right, place=_place(event)))
 
     @staticmethod
     def _refuse_yaml_extras(event: Any) -> None:
@@ -189,12 +209,18 @@ class _Builder:
         elif event.anchor is not None:
             extra, name = "an anchor", f"&{event.anchor}"
         elif event.tag is not None:
-            extra, name = "a tag", str(event.tag)
+            extra, name = "a tag", str(event.tag).replace("tag:yaml.org,2002:", "!!")
         else:
             return
-        wrong = f"{extra} ({name})"
-        right = "write the value out; a recipe has no anchors, aliases or tags"
+        wrong = f"{extra}, {shortened(name)}"
+        right = "write the value out, for a recipe has no anchors, aliases or tags"
         raise _Stop(Problem((), "yaml-extra", wrong, right, place=_place(event)))
+
+
+def shortened(text: str) -> str:
+    """At most a few words of a text, on one line."""
+    line = " ".join(text.split())
+    return line if len(line) <= MAX_SHOWN else f"{line[: MAX_SHOWN - 1]}…"
 
 
 def plain_scalar(text: str) -> Any:
@@ -218,20 +244,15 @@ def _place(event: Any) -> Place:
 
 
 def _syntax_problem(error: MarkedYAMLError) -> Problem:
-    mark = error.problem_mark or error.context_mark
+    said = explained(error)
+    mark = error.context_mark if said.at_opening else error.problem_mark
+    mark = mark or error.problem_mark or error.context_mark
     place = Place(mark.line + 1, mark.column + 1) if mark else TOP
-    said = " ".join(str(error.problem or error.context or "it cannot be read").split())
-    if "'\\t'" in said:
-        return Problem((), "tab", "a tab", "indent with spaces", place=place)
-    return Problem(
-        (), "yaml", f"not readable as YAML: {said}", "write `name: value`, indented with spaces", place=place
-    )
+    return Problem((), said.code, said.wrong, said.right, place=place)
 
 
-def _character_problem(text: str, error: ReaderError) -> Problem:
-    position = min(error.position, len(text))
+def _character_problem(text: str, position: int) -> Problem:
     before = text[:position]
     place = Place(before.count("\n") + 1, position - before.rfind("\n"))
-    return Problem(
-        (), "character", "a character that YAML does not allow", "remove it or retype the line", place=place
-    )
+    wrong = "a character that cannot stand in a recipe"
+    return Problem((), "character", wrong, "remove it or retype the line", place=place)
