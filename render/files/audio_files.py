@@ -1,0 +1,177 @@
+"""Recordings on the disk: what they are, and any span of them, exact to the sample.
+
+Positions are frames at the recording's own rate, counted from the first one a listener hears, whatever the
+format puts before it. The same record as WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3 and M4A therefore has its drop
+at the same time. Only what a span needs is decoded.
+
+Who reads what: libsndfile (soundfile) the formats it seeks in exactly, PyAV the ones in packets
+(`render.files.packets`). No outside program is asked: PyAV carries the same decoders, while a converter writes
+the whole record out as 16 bits and forgets where it began. What neither reads is refused.
+
+Files are opened for reading only.
+"""
+
+import hashlib
+import stat
+from pathlib import Path
+
+import av
+import numpy as np
+import soundfile
+
+from render.facts import Recording
+from render.faults import SourceError
+from render.files import headers, packets
+from render.values import Audio, clock
+
+SLOWEST_RATE_HZ = 8_000
+FASTEST_RATE_HZ = 192_000
+MOST_CHANNELS = 2
+
+_BLOCK_FRAMES = 65_536
+"""How much is decoded at once while reading up to a position: half a megabyte of stereo."""
+
+_READABLE = "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3 and M4A can be read"
+
+
+def open_recording(path: Path) -> Recording:
+    """What a sound file is, with its length as heard. Decodes one packet at most.
+
+    `frames` is what the file promises; whether it keeps that shows when a span is read.
+    Raises SourceError.
+    """
+    size_bytes = _size_of_sound_file(path)
+    try:
+        kind = packets.kind_of(path)
+        if kind is None:
+            raise SourceError(str(path), "it holds sound of a kind that cannot be placed exactly", _READABLE)
+        shape = packets.shape_of(path) if kind in packets.IN_PACKETS else _shape_of_samples(path, kind)
+    except packets.NoSoundError as error:
+        raise SourceError(str(path), "it holds no sound", _READABLE) from error
+    except av.error.FFmpegError as error:
+        raise SourceError(str(path), "it is not a sound file that can be read", _READABLE) from error
+    except soundfile.LibsndfileError as error:
+        wrong = f"its kind of {kind} file cannot be read ({error.error_string.strip(' .')})"
+        raise SourceError(str(path), wrong, "save it with 16 or 24 bits a sample") from error
+    if shape.frames == 0:
+        raise SourceError(str(path), "it holds no sound", "export it again")
+    if shape.channels > MOST_CHANNELS:
+        raise SourceError(str(path), f"it has {shape.channels} channels", "mix it down to mono or stereo")
+    if not SLOWEST_RATE_HZ <= shape.rate_hz <= FASTEST_RATE_HZ:
+        wrong = f"its sample rate is {shape.rate_hz} Hz"
+        raise SourceError(str(path), wrong, f"{SLOWEST_RATE_HZ} to {FASTEST_RATE_HZ} Hz can be read")
+    return Recording(
+        path=str(path),
+        format=kind,
+        rate_hz=shape.rate_hz,
+        channels=shape.channels,
+        frames=shape.frames,
+        size_bytes=size_bytes,
+        delay_frames=shape.run_in_frames,
+        note=_note(path, kind, shape),
+    )
+
+
+def read_span(recording: Recording, start_frame: int, frames: int) -> Audio:
+    """A span of a recording, (frames, channels) float32 at its own rate; silence before and after it.
+
+    Raises SourceError where the file does not hold what it promised, or holds samples that are no numbers.
+    """
+    path = Path(recording.path)
+    audio = np.zeros((max(0, frames), recording.channels), np.float32)
+    first, last = max(0, start_frame), min(start_frame + frames, recording.frames)
+    if first >= last:
+        return audio
+    _size_of_sound_file(path)
+    wanted = audio[first - start_frame : last - start_frame]
+    at = first + recording.delay_frames
+    try:
+        in_packets = recording.format in packets.IN_PACKETS
+        read = packets.read_packets(path, at, wanted) if in_packets else _read_samples(recording, at, wanted)
+    except (av.error.FFmpegError, soundfile.LibsndfileError, packets.DamagedError) as error:
+        wrong = f"it is damaged or cut short near {clock(first / recording.rate_hz)}"
+        raise SourceError(str(path), wrong, "get a whole copy of it") from error
+    if len(wanted) - read > _last_packet_frames(recording):
+        end, promised = (clock(at / recording.rate_hz) for at in (first + read, recording.frames))
+        wrong = f"it promises {promised} of sound but holds none from {end} on"
+        raise SourceError(str(path), wrong, "get a whole copy of it")
+    if not np.isfinite(wanted).all():
+        bad_frame = first + int(np.argmin(np.isfinite(wanted).all(axis=1)))
+        wrong = f"it holds a sample that is no number at {clock(bad_frame / recording.rate_hz)}"
+        raise SourceError(str(path), wrong, "export it again")
+    return audio
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file's bytes, in hexadecimal. Raises SourceError."""
+    _size_of_sound_file(path)
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _size_of_sound_file(path: Path) -> int:
+    """The size in bytes of a regular file that may be read. Raises SourceError."""
+    name = str(path)
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            raise SourceError(name, "it is a folder", "give a sound file")
+        if not stat.S_ISREG(status.st_mode):
+            raise SourceError(name, "it is a device or a pipe", "give a sound file")
+        with path.open("rb"):
+            pass
+        name.encode()
+    except (FileNotFoundError, NotADirectoryError) as error:
+        raise SourceError(name, "there is no such file", "check its name and folder") from error
+    except PermissionError as error:
+        raise SourceError(name, "it may not be read", "allow reading it") from error
+    except OSError as error:
+        raise SourceError(
+            name, f"it cannot be opened ({error.strerror})", "check its name and disk"
+        ) from error
+    except UnicodeEncodeError as error:
+        shown = name.encode(errors="backslashreplace").decode()
+        raise SourceError(shown, "its name is not UTF-8", "rename it") from error
+    if status.st_size == 0:
+        raise SourceError(name, "it is empty", "get a whole copy of it")
+    return status.st_size
+
+
+def _shape_of_samples(path: Path, kind: str) -> packets.Shape:
+    with soundfile.SoundFile(str(path)) as file:
+        frames = file.frames
+        if kind in ("wav", "aiff") and file.subtype.startswith(("PCM", "FLOAT", "DOUBLE")):
+            frames = max(frames, headers.frames_promised(path) or 0)
+        return packets.Shape(file.samplerate, file.channels, frames, run_in_frames=0)
+
+
+def _read_samples(recording: Recording, start_frame: int, audio: Audio) -> int:
+    """Fill `audio` from `start_frame` on by libsndfile; how many frames there were."""
+    path = Path(recording.path)
+    with soundfile.SoundFile(str(path)) as file:
+        if start_frame >= file.frames:
+            return 0
+        at = start_frame
+        if recording.format == "vorbis":
+            at = min(at, max(0, headers.ogg_end(path).last_page_start_frames - 1))
+        file.seek(at)
+        while at < start_frame:
+            at += len(file.read(min(_BLOCK_FRAMES, start_frame - at), dtype="float32"))
+        return len(file.read(out=audio))
+
+
+def _last_packet_frames(recording: Recording) -> int:
+    """How many frames may be missing at the end: where the length was counted in packets, the last may be cut."""
+    return packets.USUAL_RUN_IN_FRAMES[recording.format] if recording.delay_frames else 0
+
+
+def _note(path: Path, kind: str, shape: packets.Shape) -> str:
+    if kind in ("vorbis", "opus") and not headers.ogg_end(path).marked:
+        return "this file has no end mark: it may be cut short"
+    if shape.run_in_frames == 0:
+        return ""
+    run_in_ms = 1000 * shape.run_in_frames / shape.rate_hz
+    return (
+        f"this {kind.upper()} file does not say how long its encoder's run-in is: "
+        f"the usual {shape.run_in_frames} samples ({run_in_ms:.2f} ms) were taken off"
+    )
