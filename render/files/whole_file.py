@@ -21,7 +21,8 @@ TEMPORARY_PREFIX = ".dropkiln-"
 NAME_LIMIT_BYTES = 255
 """The longest file name that ext4, XFS, Btrfs, APFS and NTFS all take (NTFS counts UTF-16 units)."""
 
-_NO_SPACE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+NO_SPACE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+"""What an OSError's number may be when there is no room: on the disk, in a quota, in one file."""
 
 
 @contextlib.contextmanager
@@ -45,7 +46,7 @@ def whole_file(path: Path) -> Iterator[Path]:
             raise
         raise OutputError(str(path), error.wrong, error.right) from error
     except OSError as error:
-        if error.errno in _NO_SPACE or error.filename in (str(path), str(temporary), str(path.parent)):
+        if error.errno in NO_SPACE or error.filename in (str(path), str(temporary), str(path.parent)):
             raise output_error(path, error) from error
         raise
     finally:
@@ -75,7 +76,7 @@ def output_error(path: Path, error: OSError, needed_bytes: int | None = None) ->
     """What an OSError met while writing `path` means to the person who waits for the file."""
     folder = path.parent
     match error.errno:
-        case number if number in _NO_SPACE:
+        case number if number in NO_SPACE:
             wrong = f"the disk is full{_space(folder, needed_bytes)}"
             right = "make room or choose another output folder"
         case errno.EROFS:
