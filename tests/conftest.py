@@ -1,0 +1,29 @@
+"""Settings of the whole suite."""
+
+import os
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("dropkiln", deadline=None, max_examples=60)
+settings.load_profile("dropkiln")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--slow", action="store_true", help="run the slow tests too")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--slow"):
+        for item in items:
+            if item.get_closest_marker("slow"):
+                item.add_marker(pytest.mark.skip(reason="slow; run it with --slow"))
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """Where every test must be able to run (DROPKILN_NO_SKIPS), a skipped one is a failure."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("DROPKILN_NO_SKIPS") and reporter and reporter.stats.get("skipped"):
+        reporter.write_line("a test that should have run was skipped", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
