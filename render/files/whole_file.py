@@ -96,6 +96,16 @@ def output_error(path: Path, error: OSError, needed_bytes: int | None = None) ->
     return OutputError(str(path), wrong, right)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, where they are not there yet. Raises OutputError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise OutputError(str(folder), "a file of this name is in the way", "choose another output folder") from error
+    except OSError as error:
+        raise output_error(folder / "clip", error) from error
+
+
 def inside(folder: Path, name: str) -> Path:
     """The path of a result called `name`, which lies in `folder` and nowhere else.
 
