@@ -42,7 +42,8 @@ def judge_levels(stage: Stage, readings: Readings, ceiling_dbtp: float) -> list[
     """
     what = "mix" if stage == "mix" else "encoded clip"
     findings = []
-    if readings.integrated_lufs is None and (readings.sample_peak_dbfs or -math.inf) < SILENT_PEAK_DBFS:
+    unheard = readings.sample_peak_dbfs is None or readings.sample_peak_dbfs < SILENT_PEAK_DBFS
+    if readings.integrated_lufs is None and unheard:
         findings.append(Finding("failure", "silence", f"The {what} is silent.", readings.sample_peak_dbfs))
     peak_dbtp = readings.true_peak_dbtp
     if stage == "encoded" and peak_dbtp is not None and peak_dbtp > ceiling_dbtp + CEILING_TOLERANCE_DB:

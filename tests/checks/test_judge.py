@@ -48,8 +48,9 @@ def test_a_silent_clip_is_refused(stage) -> None:  # type: ignore[no-untyped-def
         assert (finding.level, finding.code) == ("failure", "silence")
 
 
-def test_a_clip_too_short_for_a_loudness_is_not_silent() -> None:
-    readings = read_levels(tone(-10.0)[:10_000], 48_000)
+@pytest.mark.parametrize("audio", [tone(-10.0)[:10_000], np.ones((10_000, 2), np.float32)])
+def test_a_clip_too_short_for_a_loudness_is_not_silent(audio: Audio) -> None:
+    readings = read_levels(audio, 48_000)
     assert readings.integrated_lufs is None
     assert judge_levels("mix", readings, ceiling_dbtp=-1.0) == []
 
