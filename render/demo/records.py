@@ -15,7 +15,7 @@ import soundfile
 from render.demo.arrangement import mixed
 from render.demo.catalogue import RECORDS
 from render.demo.score import RATE_HZ, DemoRecord
-from render.files.whole_file import output_error, write_whole
+from render.files.whole_file import make_folder, write_whole
 from render.values import Audio, db_to_gain
 
 __all__ = ["RECORDS", "DemoRecord", "render_record", "write_records"]
@@ -46,10 +46,7 @@ def write_records(folder: Path, done: Callable[[Path], None] = lambda path: None
 
     `done` hears of each file as soon as it can be used. Raises OutputError where a file cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise output_error(folder, error) from error
+    make_folder(folder)
     paths = []
     for record in RECORDS:
         path = folder / f"{record.name}.flac"
