@@ -12,6 +12,7 @@ import contextlib
 import functools
 import hashlib
 import io
+import shutil
 import subprocess
 import tempfile
 import warnings
@@ -126,12 +127,10 @@ def _lossless(audio: Audio, rate_hz: int, form: str) -> bytes:
 def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: str, container: str) -> bytes:
     if coded_rate_hz != rate_hz:  # what is below its true-peak ceiling stays below it: clipped is only ripple
         audio = np.clip(soxr.resample(audio, rate_hz, coded_rate_hz, quality="VHQ"), -1.0, 1.0)
-    segment = AudioSegment(
-        _integers(audio, FULL_SCALE_32).tobytes(),
-        sample_width=4,
-        frame_rate=coded_rate_hz,
-        channels=audio.shape[1],
-    )
+    pcm = _integers(audio, FULL_SCALE_32).tobytes()
+    if shutil.disk_usage(tempfile.gettempdir()).free < 1.5 * len(pcm):  # all of it goes in, less comes out
+        raise _temporary_folder_full()
+    segment = AudioSegment(pcm, sample_width=4, frame_rate=coded_rate_hz, channels=audio.shape[1])
     segment.converter = str(find_ffmpeg())
     file = io.BytesIO()
     try:

@@ -69,6 +69,8 @@ def write_bytes(path: Path, data: bytes) -> None:
     try:
         path.write_bytes(data)
     except OSError as error:
+        if error.errno in NO_SPACE:
+            path.unlink(missing_ok=True)  # what was written of it would be missed in what is told to be free
         raise output_error(path, error, needed_bytes=len(data)) from error
 
 
@@ -143,7 +145,7 @@ def _force_to_disk(path: Path) -> None:
 
 
 def _space(folder: Path, needed_bytes: int | None) -> str:
-    free_mb = shutil.disk_usage(folder).free / 1e6
     if needed_bytes is None:
-        return f" ({free_mb:.1f} MB free)"
-    return f" ({needed_bytes / 1e6:.1f} MB needed, {free_mb:.1f} MB free)"
+        return ""
+    free_bytes = shutil.disk_usage(folder).free
+    return f" ({needed_bytes / 1e6:.1f} MB needed, {free_bytes / 1e6:.1f} MB free)"
