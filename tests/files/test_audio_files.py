@@ -220,7 +220,8 @@ def test_an_m4a_may_state_its_run_in_in_a_comment(records: dict[str, Path], tmp_
     stated = f" 00000000 00000400 00000000 {len(RECORD):016X}" + " 00000000" * 8
     file.tags["----:com.apple.iTunes:iTunSMPB"] = [mutagen.mp4.MP4FreeForm(stated.encode())]
     file.save()
-    assert open_recording(path).delay_frames == 0
+    recording = open_recording(path)
+    assert (recording.delay_frames, recording.frames) == (0, len(RECORD))
     assert abs(lag_ms(path, 7.77, 1.2)) <= LANDING_TOLERANCE_MS
 
 

@@ -115,6 +115,12 @@ def test_anything_else_under_the_name_of_a_sound_file(
     assert capfd.readouterr() == ("", "")  # the decoders keep quiet
 
 
+def test_a_script_that_names_another_file_is_not_followed(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "other.wav", RECORD, RATE_HZ)
+    (tmp_path / "record.mp3").write_text("ffconcat version 1.0\nfile other.wav\n")
+    assert refusal(tmp_path / "record.mp3") == "it is not a sound file that can be read"
+
+
 def test_an_empty_file(tmp_path: Path) -> None:
     (tmp_path / "record.mp3").touch()
     assert refusal(tmp_path / "record.mp3") == "it is empty"
