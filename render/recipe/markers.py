@@ -1,6 +1,6 @@
 """Markers: the named positions of one track, and the times they stand for."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from render.recipe.positions import AtBar, AtMarker, AtTime, TrackPosition
 from render.values import Grid
@@ -28,7 +28,7 @@ def time_of(position: TrackPosition, markers: Mapping[str, TrackPosition], grid:
     Raises UnknownMarker and MarkerCircle.
     """
     beats = 0.0
-    seen: list[str] = []
+    seen: dict[str, None] = {}
     while True:
         beats += position.offset.beats(grid.beats_per_bar)
         match position.base:
@@ -38,8 +38,26 @@ def time_of(position: TrackPosition, markers: Mapping[str, TrackPosition], grid:
                 return grid.time_s(grid.beat_of_bar(bar, beat) + beats)
             case AtMarker(name):
                 if name in seen:
-                    raise MarkerCircle(tuple(seen))
+                    raise MarkerCircle(tuple(seen)[list(seen).index(name) :])
                 if name not in markers:
                     raise UnknownMarker(name)
-                seen.append(name)
+                seen[name] = None
                 position = markers[name]
+
+
+def circles(markers: Mapping[str, TrackPosition]) -> Iterator[tuple[str, ...]]:
+    """The markers that are defined by one another, each circle once, beginning with the one that stands first."""
+    order = {name: index for index, name in enumerate(markers)}
+    done: set[str] = set()
+    for start in markers:
+        walk: dict[str, None] = {}
+        name = start
+        while name in markers and name not in done and name not in walk:
+            walk[name] = None
+            base = markers[name].base
+            name = base.name if isinstance(base, AtMarker) else ""
+        if name in walk:
+            circle = tuple(walk)[list(walk).index(name) :]
+            first = circle.index(min(circle, key=order.__getitem__))
+            yield circle[first:] + circle[:first]
+        done.update(walk)

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from render.recipe.nodes import shortened
 from render.recipe.quantities import (
     CLOCK,
     LENGTH_UNITS,
@@ -18,6 +19,7 @@ from render.recipe.quantities import (
     Length,
     as_text,
     seconds,
+    shown,
     wrong,
 )
 
@@ -27,6 +29,7 @@ NAME = r"[^\W\d][\w-]*"
 _OFFSET = re.compile(
     r"(?P<base>.*?)\s*(?P<sign>[+-])\s*(?P<amount>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>[A-Za-z]+)"
 )
+_NO_UNIT = re.compile(r".*\w\s*[+-]\s*\d+(?:\.\d*)?")
 _BAR = re.compile(r"bar\s+(\d{1,5})(?:\.(\d{1,2}(?:\.\d+)?))?")
 _TRACK_EXAMPLE = "write `1:29.614`, `29.6 s`, `bar 65`, `bar 65.3`, or a marker as in `drop - 64 beats`"
 _CLIP_EXAMPLE = "write `start`, `landing` or `end`, as in `landing - 32 beats`"
@@ -75,31 +78,46 @@ def track_position(raw: Any) -> TrackPosition:
     """Read a position in a track. Raises PydanticCustomError with what would be right."""
     if isinstance(raw, TrackPosition):
         return raw
-    text = as_text(raw)
+    text = as_text(raw, _TRACK_EXAMPLE)
     base, offset = _split(text)
     if match := _BAR.fullmatch(base):
         bar, beat = int(match[1]), float(match[2] or 1)
         if bar < 1 or beat < 1:
             raise wrong("bad-bar", f"'{base}': bars and their beats count from 1", "`bar 1` is the first bar")
         return TrackPosition(AtBar(bar, beat), offset, text)
-    if re.fullmatch(NAME, base) and base != "bar":
+    if is_marker_name(base):
         return TrackPosition(AtMarker(base), offset, text)
     if re.fullmatch(rf"{CLOCK}|{NUMBER}(?:\s*[A-Za-z]+)?", base) or ":" in base:
-        return TrackPosition(AtTime(seconds(base)), offset, text)
-    raise wrong("bad-position", f"'{text}' is not a position in a track", _TRACK_EXAMPLE)
+        time_s = seconds(base)
+        if time_s < 0:
+            raise wrong("before-start", f"{shown(text)} is before the record starts", "count from 0:00")
+        return TrackPosition(AtTime(time_s), offset, text)
+    _refuse_missing_unit(text)
+    raise wrong("bad-position", f"{shown(text)} is not a position in a track", _TRACK_EXAMPLE)
 
 
 def clip_position(raw: Any) -> ClipPosition:
     """Read a position in the clip. Raises PydanticCustomError with what would be right."""
     if isinstance(raw, ClipPosition):
         return raw
-    text = as_text(raw)
+    text = as_text(raw, _CLIP_EXAMPLE)
     base, offset = _split(text)
     match base:
         case "start" | "landing" | "end":
             return ClipPosition(base, offset, text)
         case _:
-            raise wrong("bad-position", f"'{text}' is not a position in the clip", _CLIP_EXAMPLE)
+            _refuse_missing_unit(text)
+            raise wrong("bad-position", f"{shown(text)} is not a position in the clip", _CLIP_EXAMPLE)
+
+
+def is_marker_name(text: str) -> bool:
+    """Whether a position that consists of this text means a marker: `pre-2beats` is two beats before `pre`."""
+    counted = _OFFSET.fullmatch(text)
+    return (
+        re.fullmatch(NAME, text) is not None
+        and text != "bar"
+        and not (counted and counted["unit"] in LENGTH_UNITS)
+    )
 
 
 def _split(text: str) -> tuple[str, Length]:
@@ -111,11 +129,19 @@ def _split(text: str) -> tuple[str, Length]:
     if unit is None:
         if re.fullmatch(NAME, text):
             return text, Length(0.0, "beats")
-        what = f"'{text}': the unit '{match['unit']}' does not fit here"
-        raise wrong("wrong-unit", what, f"use beats or bars, as in `{match['base']} {match['sign']} 8 beats`")
+        what = f"{shown(text)}: the unit '{shortened(match['unit'])}' does not fit here"
+        right = f"use beats or bars, as in `{shortened(match['base'])} {match['sign']} 8 beats`"
+        raise wrong("wrong-unit", what, right)
     amount = float(match["amount"])
     if amount > MAX_MAGNITUDE:
-        raise wrong("out-of-range", f"'{text}' is far out of range", "count beats or bars within the record")
+        raise wrong(
+            "out-of-range", f"{shown(text)} is far out of range", "count beats or bars within the record"
+        )
     return match["base"], Length(
         amount if match["sign"] == "+" else -amount, "bars" if unit == "bars" else "beats"
     )
+
+
+def _refuse_missing_unit(text: str) -> None:
+    if _NO_UNIT.fullmatch(text):
+        raise wrong("no-unit", f"{shown(text)} has no unit", f"write `{shortened(text)} beats`, or bars")

@@ -13,10 +13,16 @@ from pydantic import ValidationError
 
 from render.faults import Fault
 from render.recipe.nodes import Path, Problem, Tree, read_tree
-from render.recipe.patch import merge_patch, patched
-from render.recipe.references import EVERYBODY, NAMELESS, reference_problems, variant_problems
+from render.recipe.patch import patched
+from render.recipe.references import (
+    EVERYBODY,
+    MAX_VARIANTS,
+    NAMELESS,
+    reference_problems,
+    variant_problems,
+)
 from render.recipe.schema import JumpBack, Keep, LowCut, Part, Recipe, Track
-from render.recipe.wording import part_at, problems_of
+from render.recipe.wording import keys_of, part_at, problems_of
 
 _STAND_INS: dict[type[Part], dict[str, Any]] = {
     Recipe: {"recipe": 1, "title": "untitled", "tracks": {}},
@@ -27,6 +33,8 @@ _STAND_INS: dict[type[Part], dict[str, Any]] = {
 }
 _HARMLESS = ("title", "recipe", "clip", "try")
 """Top-level parts that decide nothing about what plays when."""
+MAX_PROBLEMS = 500
+"""Where a file has more of them, no further variants are read: they would only repeat what nobody reads."""
 
 
 @dataclass(frozen=True)
@@ -60,16 +68,17 @@ def read(text: str, file: str) -> list[Reading]:
     if tree.data is None:
         problems = problems or [Problem((), "empty", "the file holds no recipe", "begin with `recipe: 1`")]
         return [Reading(file, "", None, tree, tuple(problems))]
-    base = Tree(merge_patch({}, tree.data), tree.values, tree.keys)
+    base = Tree(without_nothing(tree.data), tree.values, tree.keys)
     readings = [_reading(file, "", base, problems)]
     variants = base.data.get("try") if isinstance(base.data, dict) else None
-    if isinstance(variants, dict) and isinstance(tree.data.get("try"), dict):
-        for name, patch in tree.data["try"].items():
-            if isinstance(patch, dict):
-                whole = Tree({**base.data, "try": tree.data["try"]}, tree.values, tree.keys)
-                variant = patched(whole, ("try", name))
-                variant.data.pop("try", None)
-                readings.append(_reading(file, name, variant, []))
+    for name, patch in list(variants.items())[:MAX_VARIANTS] if isinstance(variants, dict) else ():
+        if sum(len(reading.problems) for reading in readings) > MAX_PROBLEMS:
+            break
+        if isinstance(patch, dict):
+            variant = patched(base, ("try", name))
+            variant.data.pop("try", None)
+            variant.data = without_nothing(variant.data)
+            readings.append(_reading(file, name, variant, []))
     return readings
 
 
@@ -101,7 +110,7 @@ def _reading(file: str, variant: str, tree: Tree, problems: list[Problem]) -> Re
     found = list(problems)
     recipe = None
     if isinstance(tree.data, dict):
-        recipe = _as_recipe(tree.data, found)
+        recipe = _as_recipe(tree, found)
         if recipe is not None:
             found.extend(reference_problems(recipe, tree.data))
         if not variant and isinstance(tree.data.get("try"), dict):
@@ -112,13 +121,28 @@ def _reading(file: str, variant: str, tree: Tree, problems: list[Problem]) -> Re
     return Reading(file, variant, recipe, tree, tuple(found))
 
 
-def _as_recipe(data: dict[str, Any], found: list[Problem]) -> Recipe | None:
+def without_nothing(data: Any, path: Path = ()) -> Any:
+    """The data without the known keys that nothing is written for: `fade_in:` alone is `fade_in` left out."""
+    if isinstance(data, list):
+        return [without_nothing(item, (*path, index)) for index, item in enumerate(data)]
+    if not isinstance(data, dict):
+        return data
+    part = part_at(path)
+    known = keys_of(part) if part else ()
+    return {
+        key: without_nothing(value, (*path, key))
+        for key, value in data.items()
+        if value is not None or key not in known
+    }
+
+
+def _as_recipe(tree: Tree, found: list[Problem]) -> Recipe | None:
     """The recipe without its broken parts; what is broken is added to `found`."""
     try:
-        return Recipe.model_validate(data)
+        return Recipe.model_validate(tree.data)
     except ValidationError as error:
-        found.extend(problems_of(error))
-        return _remainder(data, error)
+        found.extend(problems_of(error, tree.keys))
+        return _remainder(tree.data, error)
 
 
 def _remainder(data: dict[str, Any], error: ValidationError) -> Recipe | None:

@@ -1,29 +1,42 @@
 """What the schema found, in the performer's words: each finding becomes a `Problem` with both halves."""
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from typing import Any
 
 from pydantic import ValidationError
 
 from render.recipe.nodes import Path, Problem
-from render.recipe.schema import Clip, JumpBack, Keep, LowCut, Part, Recipe, Track
+from render.recipe.quantities import shown
+from render.recipe.schema import LANDING_MARKER, Clip, JumpBack, Keep, LowCut, Part, Recipe, Track
 
-_NOT_MEASURED = {
+MAX_LISTED = 16
+"""Names that a message lists; more of them help nobody."""
+MAX_COMPARED = 200
+"""Names that a misspelt one is compared with: comparing takes time, and no page of YAML has more."""
+
+_NOT_MEASURED = ("bpm", "first_beat", "markers")
+_EXAMPLES = {
+    "recipe": "write `recipe: 1` as the first line",
+    "title": "write `title:` and what the combination is called",
+    "tracks": "write `tracks:` with two or more records",
+    "file": "write `file:` and where the recording lies",
     "bpm": "state its tempo, as in `bpm: 174`",
     "first_beat": "state when bar 1 beat 1 sounds, as in `first_beat: 0.312 s`",
     "markers": "state at least where it drops, as in `markers: {drop: 1:29.614}`",
+    "keep": "write `keep:` with a list such as `- {from: start, track: …}`",
+    "from": "write `from: start`, or another moment of the clip",
+    "track": "write `track:` and one of the recipe's tracks",
+    "at": "write `at: landing`, or another moment of the clip",
+    "to": "write `to:` and a marker of the track",
 }
-_EXAMPLES = {
-    "recipe": "`recipe: 1` as the first line",
-    "title": "`title:` and what the combination is called",
-    "tracks": "`tracks:` with two or more records",
-    "file": "`file:` and where the recording lies",
-    "keep": "`keep:` with a list such as `- {from: start, track: …}`",
-    "from": "`from: start`, `landing` or `end`",
-    "track": "`track:` and one of the recipe's tracks",
-    "at": "`at: landing` or another place in the clip",
-    "to": "`to:` and a marker of the track",
+_HOMES: dict[type[Part], str] = {
+    Recipe: "at the left margin, not in here",
+    Track: "to a track, under 'tracks' and its name",
+    LowCut: "under 'low_cut'",
+    Keep: "to an entry of 'keep', under 'low_cut'",
+    JumpBack: "to an entry of 'jump_back'",
+    Clip: "under 'clip'",
 }
 
 
@@ -50,106 +63,110 @@ def keys_of(part: type[Part]) -> list[str]:
     return [info.alias or name for name, info in part.model_fields.items()]
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that was probably meant."""
-    close = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+def nearest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str | None:
+    """The known word that was probably meant; `cutoff` is how alike they must be, from 0 to 1."""
+    close = difflib.get_close_matches(word.lower(), list(known)[:MAX_COMPARED], n=1, cutoff=cutoff)
     return close[0] if close else None
 
 
 def listed(words: Iterable[str]) -> str:
-    return ", ".join(f"'{word}'" for word in words)
+    words = list(words)
+    more = f" and {len(words) - MAX_LISTED} more" if len(words) > MAX_LISTED else ""
+    return ", ".join(map(shown, words[:MAX_LISTED])) + more
 
 
 def did_you_mean(word: str, known: Iterable[str], kind: str) -> str:
     known = list(known)
     if close := nearest(word, known):
-        return f"did you mean '{close}'?"
-    return f"{kind}: {listed(known)}" if known else f"there are no {kind}"
+        return f"did you mean {shown(close)}?"
+    return f"{kind}: {listed(known) or 'none'}"
 
 
-def problems_of(error: ValidationError) -> list[Problem]:
-    return [_problem(found) for found in error.errors(include_url=False)]
+def problems_of(error: ValidationError, written: Container[Path]) -> list[Problem]:
+    """A problem for each finding; `written` are the paths of the keys that stand in the file."""
+    return [
+        _missing(found["loc"], found["loc"] in written) if found["type"] == "missing" else _problem(found)
+        for found in error.errors(include_url=False)
+        # A list whose entries are all broken counts as short, but is told of at its entries.
+        if found["type"] != "too_short" or not found["input"]
+    ]
 
 
 def _problem(found: Mapping[str, Any]) -> Problem:
     path: Path = found["loc"]
-    key = str(path[-1]) if path else ""
     raw, context = found["input"], found.get("ctx", {})
+    name = _named(path)
     match found["type"]:
-        case "missing":
-            return _missing(path, key)
         case "extra_forbidden":
-            part = part_at(path[:-1])
-            right = did_you_mean(key, keys_of(part) if part else (), "the keys here are")
-            return Problem(path, "unknown-key", f"there is no key '{key}' here", right, at_key=True)
-        case "model_type" | "dict_type" | "mapping_type":
-            wrong = (
-                f"{_kind(raw)} where '{key}' needs a mapping" if path else f"{_kind(raw)} instead of a recipe"
-            )
-            return Problem(path, "wrong-type", wrong, "write `name: value` lines, indented, below it")
-        case "tuple_type" | "list_type":
-            return Problem(
-                path, "wrong-type", f"{_kind(raw)} where '{key}' needs a list", "begin each entry with `- `"
-            )
-        case "literal_error" if path == ("recipe",):
-            return Problem(
-                path, "version", f"recipe format '{raw}' is not known", "this program reads `recipe: 1`"
-            )
+            right = _where_it_belongs(path)
+            return Problem(path, "unknown-key", f"there is no key {shown(path[-1])} here", right, at_key=True)
+        case "model_type" | "dict_type":
+            wrong = f"{shown(raw)} where {name} needs `name: value` lines"
+            return Problem(path, "wrong-type", wrong, _form(path))
+        case "tuple_type":
+            wrong = f"{shown(raw)} where {name} needs a list"
+            return Problem(path, "wrong-type", wrong, "begin each entry with `- `")
         case "literal_error":
-            return Problem(
-                path,
-                "unknown-choice",
-                f"'{raw}' is not a choice for '{key}'",
-                f"use {context['expected'].replace(chr(39), '')}",
-            )
+            right = f"use {context['expected'].replace(chr(39), '')}"
+            return Problem(path, "unknown-choice", f"{shown(raw)} is not a choice for {name}", right)
         case "too_short":
-            return Problem(path, "empty", f"'{key}' is an empty list", "write one entry or leave the key out")
+            return Problem(path, "empty", f"{name} is an empty list", "write one entry or leave the key out")
         case "int_type" | "int_from_float" | "greater_than_equal" | "less_than_equal":
-            return Problem(
-                path,
-                "not-a-count",
-                f"{_shown(raw)} is not a count for '{key}'",
-                "write a whole number from 1 to 32",
-            )
+            wrong = f"{shown(raw)} is not a count for {name}"
+            return Problem(path, "not-a-count", wrong, "write a whole number from 1 to 32")
         case code if "what" in context:
-            return Problem(
-                path, code, f"{key}: {context['what']}" if key else context["what"], context["right"]
-            )
+            key = path[-1]
+            return Problem(path, code, f"{key}: {context['what']}", context["right"])
         case code:
-            return Problem(
-                path, code, f"{key}: {found['msg'].lower()}", "see the recipe's format in the README"
-            )
+            wrong = f"{shown(raw)} does not fit {name}"
+            return Problem(path, code, wrong, "see the recipe's format in the README")
 
 
-def _missing(path: Path, key: str) -> Problem:
-    parent = path[:-1]
-    if len(path) == 3 and path[0] == "tracks" and key in _NOT_MEASURED:
-        wrong = f"track '{path[1]}' has no '{key}', which is not measured yet"
-        return Problem(parent, "missing", wrong, _NOT_MEASURED[key], at_key=True)
-    where = (
-        f"'{parent[-1]}'"
-        if parent and isinstance(parent[-1], str)
-        else "this entry"
-        if parent
-        else "the recipe"
-    )
-    return Problem(
-        parent, "missing", f"{where} has no '{key}'", f"write {_EXAMPLES.get(key, f'`{key}:`')}", at_key=True
-    )
-
-
-def _kind(raw: Any) -> str:
-    match raw:
-        case None:
-            return "nothing"
-        case dict():
-            return "a mapping"
-        case list() | tuple():
-            return "a list"
+def _form(path: Path) -> str:
+    """How the mapping at a path is written."""
+    match path:
+        case ("tracks",) | ("try",):
+            return "write one name after the other below it, indented"
+        case ("tracks", _, "markers"):
+            return "write them below it, indented, as in `drop: 1:29.614`"
+        case ("tracks", _):
+            return "write them below it, indented, as in `file: lanterns.flac`"
+        case ("low_cut",):
+            return "write `keep:` and its list below it, indented"
+        case ("low_cut", "keep", _):
+            return "write it like `- {from: landing, track: lanterns}`"
+        case ("jump_back", _):
+            return "write it like `- {track: lanterns, at: landing, to: loop}`"
+        case ("clip",):
+            return "write it like `{format: mp3, ceiling: -1 dBTP}`"
         case _:
-            return _shown(raw)
+            return "write what the variant changes, as in `{lead: 32 beats}`"
 
 
-def _shown(raw: Any) -> str:
-    text = str(raw)
-    return f"'{text}'" if len(text) <= 40 else f"'{text[:39]}…'"
+def _named(path: Path) -> str:
+    """What stands at a path, for a sentence."""
+    if isinstance(path[-1], int):
+        return f"entry {path[-1] + 1} of {shown(path[-2])}"
+    return shown(path[-1])
+
+
+def _missing(path: Path, empty: bool) -> Problem:
+    key, parent = str(path[-1]), path[:-1]
+    where = _named(parent) if parent else "the recipe"
+    wrong = f"nothing is written for '{key}'" if empty else f"{where} has no '{key}'"
+    if not empty and key in _NOT_MEASURED:
+        wrong += ", which is not measured yet"
+    return Problem(path, "missing", wrong, _EXAMPLES[key], at_key=True)
+
+
+def _where_it_belongs(path: Path) -> str:
+    """What to do with a key that is unknown where it stands."""
+    key, part = str(path[-1]), part_at(path[:-1])
+    here = keys_of(part) if part else []
+    if not nearest(key, here, cutoff=0.85):
+        for other, place in _HOMES.items():
+            if key in keys_of(other):
+                return f"it belongs {place}"
+        if part is Track and key == LANDING_MARKER:
+            return "it belongs under 'markers'"
+    return did_you_mean(key, here, "the keys here are")
