@@ -23,6 +23,7 @@ from mutagen.oggopus import OggOpus
 from mutagen.wave import WAVE
 
 from render.files.whole_file import output_error
+from render.plan.marks import Mark
 from render.plan.model import ClipFormat
 
 _ID3_VERSION = 3
@@ -34,15 +35,6 @@ MOST_CHAPTERS = 255
 
 
 @dataclass(frozen=True)
-class Chapter:
-    """A part of the clip, in seconds from its first frame."""
-
-    start_s: float
-    end_s: float
-    title: str
-
-
-@dataclass(frozen=True)
 class ClipTags:
     """What a clip says of itself. `chapters` are in order of time."""
 
@@ -50,7 +42,7 @@ class ClipTags:
     tracks: tuple[str, ...]
     comment: str
     tempo_bpm: float
-    chapters: tuple[Chapter, ...]
+    chapters: tuple[Mark, ...]
 
 
 def write_tags(path: Path, form: ClipFormat, tags: ClipTags) -> None:

@@ -18,7 +18,8 @@ from mutagen.id3 import ID3, CTOCFlags
 from render.faults import OutputError
 from render.files.audio_files import open_recording
 from render.files.ffmpeg import decode_clip, encode, find_ffmpeg
-from render.files.tags import MOST_CHAPTERS, Chapter, ClipTags, write_tags
+from render.files.tags import MOST_CHAPTERS, ClipTags, write_tags
+from render.plan.marks import Mark
 from render.plan.model import ClipFormat
 
 FORMATS: list[ClipFormat] = ["mp3", "opus", "flac", "wav"]
@@ -34,9 +35,9 @@ TITLES = [
 ]
 
 CHAPTERS = (
-    Chapter(0.0, 2.0687, "lead"),
-    Chapter(2.0687, 4.1374, 'landing; "both" = 🎛️'),
-    Chapter(4.1374, 6.0, "עברית"),
+    Mark(0.0, 2.0687, "lead"),
+    Mark(2.0687, 4.1374, 'landing; "both" = 🎛️'),
+    Mark(4.1374, 6.0, "עברית"),
 )
 TAGS = ClipTags("Lanterns over Ironworks", ("lanterns", "ironworks"), "a double drop", 171.5, CHAPTERS)
 
@@ -81,7 +82,7 @@ def test_a_title_in_any_writing_survives(
     plain_clips: dict[str, Path], tmp_path: Path, form: ClipFormat, title: str
 ) -> None:
     path = tagged(
-        plain_clips, tmp_path, form, ClipTags(title, (title, "b"), title, 174.0, (Chapter(0, 1, title),))
+        plain_clips, tmp_path, form, ClipTags(title, (title, "b"), title, 174.0, (Mark(0, 1, title),))
     )
     told, chapters = ffmetadata(path)
     assert told["title"] == title
@@ -150,7 +151,7 @@ def test_vorbis_comments_hold_the_exact_tempo_and_every_track(
 
 
 def test_chapters_after_an_hour_are_written_with_it(plain_clips: dict[str, Path], tmp_path: Path) -> None:
-    tags = ClipTags("", (), "", 174.0, (Chapter(3725.25, 3730.0, "late"),))
+    tags = ClipTags("", (), "", 174.0, (Mark(3725.25, 3730.0, "late"),))
     assert mutagen.File(tagged(plain_clips, tmp_path, "flac", tags))["chapter001"] == ["01:02:05.250"]
 
 
@@ -186,12 +187,12 @@ def test_a_clip_without_chapters_is_tagged_too(
 def test_as_many_chapters_as_a_contents_frame_counts(
     plain_clips: dict[str, Path], tmp_path: Path, form: ClipFormat
 ) -> None:
-    many = tuple(Chapter(n / 100, (n + 1) / 100, f"part {n}") for n in range(MOST_CHAPTERS))
+    many = tuple(Mark(n / 100, (n + 1) / 100, f"part {n}") for n in range(MOST_CHAPTERS))
     _, chapters = ffmetadata(tagged(plain_clips, tmp_path, form, ClipTags("t", ("a",), "c", 174.0, many)))
     assert [chapter["title"] for chapter in chapters] == [chapter.title for chapter in many]
     with pytest.raises(ValueError, match="256 chapters"):
         write_tags(
-            tmp_path / f"clip.{form}", form, ClipTags("t", ("a",), "c", 174.0, (*many, Chapter(3, 4, "x")))
+            tmp_path / f"clip.{form}", form, ClipTags("t", ("a",), "c", 174.0, (*many, Mark(3, 4, "x")))
         )
 
 
