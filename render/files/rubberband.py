@@ -1,0 +1,139 @@
+"""The reference engine: the outside program `rubberband`, its fine engine, through the library pyrubberband.
+
+The library hands sound over in temporary files and leaves several things open, which are settled here:
+
+- it writes 16 bit and the program answers in kind, 80 dB below full scale the sound is gone: the files are float;
+- the program starts again more quietly, without a word, where its output clips: it is told not to;
+- it leaves its files behind when the program is killed: they lie in a folder that is removed;
+- it waits for ever: a program that takes too long is killed;
+- it writes into the dictionary of options it is given: every call gets a new one.
+"""
+
+import contextlib
+import functools
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+from pyrubberband import pyrb
+
+from render.faults import ToolError
+from render.files.time_limit import time_limit
+from render.values import Audio
+
+PROGRAM = "rubberband"
+FIRST_WITH_FINE_ENGINE = 3
+"""Major version; `rubberband --help` of older ones knows no `--fine`."""
+
+LIMIT_S = 60.0
+LIMIT_PER_SECOND = 4.0
+"""The program needs a tenth of the sound's duration. These limits are for one that hangs, not for a busy machine."""
+
+VERSION_LIMIT_S = 20.0
+
+
+def find_rubberband() -> Path | None:
+    """The program, where there is one that has the fine engine."""
+    found = shutil.which(PROGRAM)
+    if found is None:
+        return None
+    major = re.match(r"\d+", rubberband_version(Path(found)))
+    return Path(found) if major and int(major[0]) >= FIRST_WITH_FINE_ENGINE else None
+
+
+@functools.cache
+def rubberband_version(program: Path) -> str:
+    """What the program says its version is; empty where it says nothing."""
+    try:
+        told = subprocess.run(
+            [program, "--version"], capture_output=True, text=True, timeout=VERSION_LIMIT_S, check=False
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    return (told.stdout + told.stderr).strip().splitlines()[0] if told.stdout + told.stderr else ""
+
+
+@dataclass(frozen=True)
+class Rubberband:
+    """The engine of one installed program, as found by `find_rubberband`."""
+
+    program: Path
+    name: str = field(default=PROGRAM, init=False)
+
+    @property
+    def version(self) -> str:
+        return rubberband_version(self.program)
+
+    def stretch(self, audio: Audio, rate_hz: int, speed: float, semitones: float) -> Audio:
+        """About `frames / speed` frames. `audio` is not empty and peaks well below full scale.
+
+        Raises ToolError where the program is missing, fails, or does not end in time.
+        """
+        limit_s = LIMIT_S + LIMIT_PER_SECOND * len(audio) / rate_hz
+        options = {"--fine": "", "--ignore-clipping": ""}
+        with _told_as_tool_error(limit_s), time_limit(pyrb, limit_s), _own_folder(), _float_files():
+            if speed == 1.0:  # the library's stretch would do nothing at all then
+                out = pyrb.pitch_shift(audio, rate_hz, semitones, rbargs=options)
+            else:
+                if semitones:
+                    options["--pitch"] = str(semitones)
+                out = pyrb.time_stretch(audio, rate_hz, speed, rbargs=options)
+        return np.asarray(out, dtype=np.float32)
+
+
+@contextlib.contextmanager
+def _told_as_tool_error(limit_s: float) -> Iterator[None]:
+    try:
+        yield
+    except subprocess.TimeoutExpired:
+        raise ToolError(PROGRAM, f"did not end within {limit_s:.0f} s", "was killed; try again") from None
+    except subprocess.CalledProcessError as error:
+        raise ToolError(
+            PROGRAM, f"ended with status {error.returncode}", "try it with `dropkiln doctor`"
+        ) from error
+    except soundfile.SoundFileError as error:
+        raise ToolError(
+            PROGRAM, f"wrote no sound ({error})", "make room for temporary files and try again"
+        ) from error
+    except (OSError, RuntimeError) as error:  # the library turns an OSError at the start into a RuntimeError
+        raise ToolError(
+            PROGRAM, f"cannot be run ({error})", "install rubberband 3, or use `--engine signalsmith`"
+        ) from error
+
+
+@contextlib.contextmanager
+def _own_folder() -> Iterator[None]:
+    """Put the library's temporary files into a folder that goes away with whatever is left in it."""
+    with tempfile.TemporaryDirectory(prefix="dropkiln-") as folder:
+        before = tempfile.tempdir
+        tempfile.tempdir = folder
+        try:
+            yield
+        finally:
+            tempfile.tempdir = before
+
+
+@contextlib.contextmanager
+def _float_files() -> Iterator[None]:
+    """Lend the library a `soundfile` that writes float samples; the program answers in the format it is given."""
+    own = pyrb.sf
+    pyrb.sf = _FloatFiles
+    try:
+        yield
+    finally:
+        pyrb.sf = own
+
+
+class _FloatFiles:
+    read = staticmethod(soundfile.read)
+
+    @staticmethod
+    def write(path: str, audio: Any, rate_hz: int) -> None:
+        soundfile.write(path, audio, rate_hz, subtype="FLOAT")
