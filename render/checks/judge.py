@@ -84,6 +84,13 @@ def judge_sources(track: str, runs: int) -> list[Finding]:
     return [Finding("warning", "clipped-source", text, float(runs), track)]
 
 
+def judge_lane(track: str, silent: bool) -> list[Finding]:
+    """A warning where a track is not heard at all."""
+    if not silent:
+        return []
+    return [Finding("warning", "silent-track", "Nothing of this track is heard in the clip.", None, track)]
+
+
 def judge_headroom(headroom_db: float) -> list[Finding]:
     """A note on what to leave on the mixer; `headroom_db` is what the untrimmed sum needs above full scale."""
     if headroom_db <= 0:

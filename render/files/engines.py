@@ -3,6 +3,7 @@
 from functools import cache
 from typing import Literal
 
+from render.faults import ToolError
 from render.files.rubberband import Rubberband, find_rubberband
 from render.sound.signalsmith import Signalsmith
 from render.sound.stretch import Engine
@@ -16,11 +17,16 @@ def engine_of(choice: EngineChoice) -> Engine:
 
     Raises ToolError where `rubberband` is asked for and missing.
     """
-    if choice == "rubberband" or (choice == "auto" and find_rubberband()):
-        return Rubberband()
+    program = find_rubberband() if choice != "signalsmith" else None
+    if program:
+        return Rubberband(program)
+    if choice == "rubberband":
+        wrong = "no `rubberband` with the fine engine (version 3 or newer) is on PATH"
+        raise ToolError("rubberband", wrong, "install it, or let `--engine auto` choose")
     return Signalsmith()
 
 
 def engines_here() -> list[Engine]:
     """Every engine that can serve on this machine, the finest first."""
-    return [Rubberband(), Signalsmith()] if find_rubberband() else [Signalsmith()]
+    best = engine_of("auto")
+    return [best] if isinstance(best, Signalsmith) else [best, Signalsmith()]

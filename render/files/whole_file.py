@@ -103,7 +103,9 @@ def make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:
-        raise OutputError(str(folder), "a file of this name is in the way", "choose another output folder") from error
+        raise OutputError(
+            str(folder), "a file of this name is in the way", "choose another output folder"
+        ) from error
     except OSError as error:
         raise output_error(folder / "clip", error) from error
 

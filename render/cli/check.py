@@ -1,0 +1,26 @@
+"""`dropkiln check`: validate recipes and print their plans."""
+
+import typer
+
+from render.cli.options import Json, Paths
+from render.faults import EXIT_IN_ERROR
+
+
+def check(paths: Paths, as_json: Json = False) -> None:
+    """Validate recipes and print what would play when, without rendering.
+
+    Example: dropkiln check recipes/
+    """
+    from render.night.job import read_work
+    from render.plan.explain import explain
+    from render.publish.plans import plans_json
+
+    work = read_work(paths)
+    if as_json:
+        typer.echo(plans_json([(one.plan, one.facts) for one in work.planned], work.faults))
+    else:
+        typer.echo("\n\n".join(explain(one.plan, one.facts) for one in work.planned))
+        for fault in work.faults:
+            typer.echo(str(fault), err=True)
+    if work.faults:
+        raise typer.Exit(EXIT_IN_ERROR)

@@ -1,0 +1,34 @@
+"""`dropkiln demo`: invented records and the recipes over them, end to end."""
+
+from pathlib import Path
+
+import typer
+
+from render.cli.options import Jobs, Plain
+from render.faults import RecipeFaults, UsageError
+
+
+def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
+    """Synthesise five invented records and render the recipes in recipes/ over them.
+
+    Run it in the project's folder: the records go to out/demo/tracks, the clips to out/clips.
+
+    Example: dropkiln demo
+    """
+    from render.demo.records import write_records
+    from render.files.whole_file import make_folder
+    from render.night.job import read_work
+    from render.night.night import CLIPS, exit_status, run
+
+    recipes, out = Path("recipes"), Path("out")
+    if not recipes.is_dir():
+        raise UsageError("demo", "there is no folder 'recipes' here", "run it in the project's folder")
+    tracks = out / "demo" / "tracks"
+    make_folder(tracks)
+    write_records(tracks, lambda path: typer.echo(f"record    {path.stem}  {path}", err=True))
+    work = read_work([recipes])
+    if work.faults:
+        raise RecipeFaults(work.faults)
+    status = exit_status(run(work.orders(out / CLIPS, force=False), jobs, "auto", plain))
+    typer.echo(f"Listen in {out / CLIPS}. Start quiet: loud playback harms hearing.")
+    raise typer.Exit(status)

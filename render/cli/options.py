@@ -1,0 +1,14 @@
+"""Arguments that several commands share."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Paths = Annotated[list[Path], typer.Argument(help="Recipes, or folders of recipes.", show_default=False)]
+Out = Annotated[Path, typer.Option(help="The folder for everything that is made.")]
+Jobs = Annotated[
+    int, typer.Option(min=0, help="Clips made at once; 0: one for each core.", show_default=False)
+]
+Json = Annotated[bool, typer.Option("--json", help="Print facts as JSON on standard output.")]
+Plain = Annotated[bool, typer.Option("--plain", help="One line for each clip, no moving display.")]

@@ -1,0 +1,15 @@
+"""`dropkiln schema`: the recipe's format for editors."""
+
+import json
+
+import typer
+
+
+def schema() -> None:
+    """Print the recipe's format as JSON Schema 2020-12, for editors that check while typing.
+
+    Example: dropkiln schema > recipe.schema.json
+    """
+    from render.recipe.schema import json_schema
+
+    typer.echo(json.dumps(json_schema(), indent=2))

@@ -1,0 +1,48 @@
+"""What came of a run, for scripts, and what a run would do."""
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from typing import Any
+
+from render.make import Done, Kept, Order, Refused
+from render.night.outcome import Failed, Outcome
+
+
+def results_json(outcomes: Iterable[Outcome]) -> str:
+    """A list of objects: `name`, `outcome` (made, kept, refused, failed), and what belongs to each."""
+    return json.dumps([_result(outcome) for outcome in outcomes], indent=2, ensure_ascii=False)
+
+
+def _result(outcome: Outcome) -> dict[str, Any]:
+    match outcome:
+        case Done(name, clip, findings):
+            return {
+                "name": name,
+                "outcome": "made",
+                "clip": str(clip),
+                "receipt": str(clip.with_suffix(".json")),
+                "findings": [asdict(finding) for finding in findings],
+            }
+        case Kept(name, clip):
+            return {
+                "name": name,
+                "outcome": "kept",
+                "clip": str(clip),
+                "receipt": str(clip.with_suffix(".json")),
+            }
+        case Refused(name, findings):
+            return {
+                "name": name,
+                "outcome": "refused",
+                "findings": [asdict(finding) for finding in findings],
+            }
+        case Failed(name, reason, trace, ours):
+            return {"name": name, "outcome": "failed", "reason": reason, "trace": trace, "ours": ours}
+
+
+def dry_run_lines(orders: Iterable[Order]) -> Iterator[str]:
+    """One line for each clip that would be made."""
+    for order in orders:
+        clock = order.plan.clock
+        yield f"{order.plan.name}.{order.plan.format}  {clock.duration_s:.1f} s at {clock.tempo_bpm:g} BPM"

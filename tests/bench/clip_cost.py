@@ -1,0 +1,171 @@
+"""What one clip costs over its bare parts: `python -m tests.bench.clip_cost`.
+
+The clip has two lanes and 128 beats, and nothing is cached. The bare cost is that of decoding the same spans,
+stretching them with the same engine and encoding once. Both are measured in turn in one process, imports done, and
+the ratio of their medians is what counts: seconds depend on the machine. Peak memory is that of a fresh process that
+makes the clip once.
+"""
+
+import multiprocessing
+import resource
+import statistics
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+from render.demo.records import RECORDS, write_records
+from render.files.audio_files import read_span
+from render.files.engines import engines_here
+from render.files.ffmpeg import encode
+from render.make import Done, Order, make
+from render.night.job import read_work
+from render.sound.levels import mix
+from render.sound.spans import spans_of
+from render.sound.stretch import Engine
+
+ROUNDS = 5
+BAR = 1.3
+RECIPE = """\
+recipe: 1
+title: Cost of a clip
+tempo: 174
+tracks:
+  lanterns:
+    file: tracks/lanterns.flac
+    bpm: 172
+    first_beat: 0.312 s
+    markers: {drop: bar 65}
+  ironworks:
+    file: tracks/ironworks.flac
+    bpm: 174.5
+    first_beat: 0.2488 s
+    markers: {drop: bar 49}
+low_cut:
+  keep: [{from: start, track: lanterns}, {from: landing, track: ironworks}]
+"""
+STAGES = {
+    "hash the records": ["render.make.sha256_of"],
+    "decode": ["render.make.read_span"],
+    "stretch": ["render.sound.lane.stretched"],
+    "join": ["render.sound.lane.lane_of"],
+    "match loudness": ["render.make.lane_gains_db"],
+    "low cut": ["render.make.without_low_end"],
+    "mix": ["render.make.mix"],
+    "read the mix": ["render.make.read_levels"],
+    "read the landings": ["render.make.read_lanes"],
+    "low end": ["render.make.low_end_share"],
+    "encode": ["render.files.to_ceiling.encode"],
+    "decode and read again": ["render.files.to_ceiling.decode_clip", "render.files.to_ceiling.read_levels"],
+    "tags, picture, receipt": [
+        "render.make.write_tags",
+        "render.make.picture_svg",
+        "render.make.write_whole",
+    ],
+}
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        order = order_in(Path(folder))
+        for engine in engines_here():
+            report(order, engine)
+
+
+def order_in(folder: Path) -> Order:
+    """The demo's records and the recipe over them, planned."""
+    (folder / "tracks").mkdir()
+    (folder / "clips").mkdir()
+    assert {"lanterns", "ironworks"} <= {record.name for record in RECORDS}
+    write_records(folder / "tracks")
+    (folder / "cost.yaml").write_text(RECIPE, encoding="utf-8")
+    work = read_work([folder / "cost.yaml"])
+    assert not work.faults, work.faults
+    return work.orders(folder / "clips", force=True)[0]
+
+
+def report(order: Order, engine: Engine) -> None:
+    stages: dict[str, float] = defaultdict(float)
+    bare, whole = [], []
+    once(order, engine)
+    for _ in range(ROUNDS):
+        bare.append(seconds(lambda: bare_parts(order, engine)))
+        with timed_stages(stages):
+            whole.append(seconds(lambda: once(order, engine)))
+    ratio = statistics.median(whole) / statistics.median(bare)
+    print(f"{engine.name} {engine.version}: clip / bare parts = {ratio:.2f} (bar {BAR}), {ROUNDS} rounds")
+    spread = [w / b for w, b in zip(whole, bare, strict=True)]
+    print(
+        f"  pair by pair {min(spread):.2f} to {max(spread):.2f}; peak memory {peak_mib(order, engine):.0f} MiB"
+    )
+    total = sum(whole)
+    for stage, spent in sorted(stages.items(), key=lambda item: -item[1]):
+        print(f"  {stage:24} {spent / total:6.1%}")
+    print(f"  {'the rest':24} {1 - sum(stages.values()) / total:6.1%}")
+
+
+def once(order: Order, engine: Engine) -> None:
+    assert isinstance(make(order, engine), Done)
+
+
+def bare_parts(order: Order, engine: Engine) -> None:
+    """Decode and stretch each span once, and encode once what comes out."""
+    clock = order.plan.clock
+    lanes = []
+    for lane in order.plan.lanes:
+        recording = order.facts[lane.track].recording
+        for span in dict.fromkeys(spans_of(lane, recording.rate_hz)):
+            decoded = read_span(recording, span.start_frame, span.frames)
+            lanes.append(engine.stretch(decoded * 0.25, recording.rate_hz, span.speed, span.semitones or 0.0))
+    length = min(clock.length_frames, *(len(lane) for lane in lanes))
+    audio = mix([lane[:length] for lane in lanes], [0.0] * len(lanes))
+    with tempfile.NamedTemporaryFile(suffix=f".{order.plan.format}") as file:
+        encode(audio, clock.rate_hz, order.plan.format, Path(file.name))
+
+
+def seconds(work: Callable[[], None]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+@contextmanager
+def timed_stages(stages: dict[str, float]) -> Iterator[None]:
+    """Add up what each stage takes. Stages do not call one another."""
+
+    def timed(stage: str, function: Callable[..., Any]) -> Callable[..., Any]:
+        def run(*args: Any, **more: Any) -> Any:
+            start = time.perf_counter()
+            try:
+                return function(*args, **more)
+            finally:
+                stages[stage] += time.perf_counter() - start
+
+        return run
+
+    with ExitStack() as stack:
+        for stage, names in STAGES.items():
+            for name in names:
+                module, _, function = name.rpartition(".")
+                stack.enter_context(patch(name, timed(stage, getattr(sys.modules[module], function))))
+        yield
+
+
+def peak_mib(order: Order, engine: Engine) -> float:
+    """Peak memory of a fresh process that makes the clip once, its children apart."""
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        return pool.apply(_peak_mib, (order, engine))
+
+
+def _peak_mib(order: Order, engine: Engine) -> float:
+    once(order, engine)
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+if __name__ == "__main__":
+    main()
