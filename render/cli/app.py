@@ -6,7 +6,6 @@ Heavy imports wait until a command needs them, so that `--help` answers at once.
 import sys
 
 import typer
-from click import ClickException
 
 from render.cli import check, demo, doctor, render, schema
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
@@ -17,7 +16,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     add_completion=False,
-    no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 app.command()(render.render)
@@ -30,9 +28,10 @@ app.command()(doctor.doctor)
 def main() -> None:
     """Run the command line and exit with its status."""
     try:
-        status = app(standalone_mode=False)
-    except ClickException as error:
-        typer.echo(f"dropkiln: {error.format_message()}; `dropkiln --help` tells how it is called", err=True)
+        status = app(sys.argv[1:] or ["--help"], standalone_mode=False)
+    except typer.TyperException as error:
+        wrong = error.format_message().replace("Value error, ", "").removesuffix(".")
+        typer.echo(f"dropkiln: {wrong}; `dropkiln --help` tells how it is called", err=True)
         status = EXIT_IN_ERROR
     except DropkilnError as error:
         typer.echo(str(error), err=True)

@@ -7,7 +7,7 @@ from render.faults import EXIT_IN_ERROR
 
 
 def check(paths: Paths, as_json: Json = False) -> None:
-    """Validate recipes and print what would play when, without rendering.
+    """Validate recipes and print what would play when.
 
     Example: dropkiln check recipes/
     """

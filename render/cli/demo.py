@@ -9,9 +9,10 @@ from render.faults import RecipeFaults, UsageError
 
 
 def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
-    """Synthesise five invented records and render the recipes in recipes/ over them.
+    """Invent five records and make clips of them.
 
-    Run it in the project's folder: the records go to out/demo/tracks, the clips to out/clips.
+    The recipes are those in recipes/, so run it in the project's folder. The records go to out/demo/tracks, the
+    clips to out/clips.
 
     Example: dropkiln demo
     """

@@ -26,7 +26,10 @@ def render(
     plain: Plain = False,
     as_json: Json = False,
 ) -> None:
-    """Render recipes to clips in OUT/clips, each with its receipt and picture beside it.
+    """Make the clips of recipes, in OUT/clips.
+
+    Each clip gets its receipt and its picture beside it. A clip that is there already is kept while its recipe
+    and its records are the same.
 
     Exit status: 0 all made, 1 some failed, 2 a recipe or the usage in error.
 

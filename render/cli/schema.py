@@ -6,7 +6,9 @@ import typer
 
 
 def schema() -> None:
-    """Print the recipe's format as JSON Schema 2020-12, for editors that check while typing.
+    """Print the recipe's format as JSON Schema.
+
+    Editors that know JSON Schema 2020-12 then check and complete while typing.
 
     Example: dropkiln schema > recipe.schema.json
     """

@@ -30,7 +30,7 @@ def plan_clip(recipe: Recipe, facts: Mapping[str, TrackFacts], name: str, varian
     problems: list[Problem] = []
     reasons: list[Reason] = []
     tempo = clip_tempo(recipe, facts)
-    if tempo is None:
+    if tempo is None or not facts:
         raise PlanError(problems)
     beats_per_bar = clip_beats_per_bar(recipe, facts)
     clock = ClipClock(
