@@ -252,7 +252,7 @@ def _syntax_problem(error: MarkedYAMLError) -> Problem:
 
 
 def _character_problem(text: str, position: int) -> Problem:
-    before = text[:position]
-    place = Place(before.count("\n") + 1, position - before.rfind("\n"))
+    lines = re.split(r"\r\n?|\n", text[:position])
+    place = Place(len(lines), len(lines[-1]) + 1)
     wrong = "a character that cannot stand in a recipe"
     return Problem((), "character", wrong, "remove it or retype the line", place=place)

@@ -61,7 +61,8 @@ def shown(raw: Any) -> str:
 def as_text(raw: Any, right: str) -> str:
     """What YAML delivered, as one line of text without typographic minus signs."""
     if isinstance(raw, bool) or not isinstance(raw, str | int | float):
-        raise wrong("wrong-type", f"{shown(raw)} where one value belongs", right)
+        what = "nothing is written" if raw is None else f"{shown(raw)} where one value belongs"
+        raise wrong("wrong-type", what, right)
     text = _decimal(raw) if isinstance(raw, float) else str(raw)
     return " ".join(text.replace("\N{MINUS SIGN}", "-").split())
 

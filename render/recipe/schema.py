@@ -56,7 +56,7 @@ def _text(raw: Any) -> str:
         what = f"{quantities.shown(raw)} where text belongs"
         raise quantities.wrong("wrong-type", what, "write it on the line, in quotes if it begins with a sign")
     if not raw.strip():
-        raise quantities.wrong("empty", "nothing is written", "write a value or leave the key out")
+        raise quantities.wrong("empty", "nothing is written", "write a word or more")
     return raw
 
 
