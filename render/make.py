@@ -35,11 +35,11 @@ from render.plan.marks import comment, marks
 from render.plan.model import ClipPlan
 from render.publish.picture import Energies, picture_svg
 from render.publish.receipt import BadReceipt, Measured, Proof, inputs_text, read_receipt, receipt
-from render.sound.lane import LaneSound, lane_sound, without_low_end
+from render.sound.lane import LaneSound, into_mix, lane_sound
 from render.sound.levels import mix
 from render.sound.spans import spans_of
 from render.sound.stretch import Engine
-from render.values import Audio, db_to_gain
+from render.values import Audio
 
 _LIBRARIES = ("numpy", "scipy", "soxr", "librosa", "soundfile", "av", "pydub", "pyloudnorm", "imageio-ffmpeg")
 """Whose version can change how a clip comes out."""
@@ -96,12 +96,11 @@ def make(order: Order, engine: Engine) -> Done | Kept | Refused:
 
     sounds, source_findings = _lane_sounds(order, engine)
     gains_db = lane_gains_db(plan, sounds)
-    cut = [without_low_end(sound, rate_hz, plan.low_cut_hz) for sound in sounds]
-    mixed = mix(cut, gains_db)
     lanes = {
-        lane.track: audio * db_to_gain(gain_db)
-        for lane, audio, gain_db in zip(plan.lanes, cut, gains_db, strict=True)
+        sound.lane.track: into_mix(sound, rate_hz, plan.low_cut_hz, gain_db)
+        for sound, gain_db in zip(sounds, gains_db, strict=True)
     }
+    mixed = mix(lanes)
     mix_readings = read_levels(mixed, rate_hz)
     lane_readings = read_lanes(plan, sounds)
     overlap = low_end_share(plan, lanes)

@@ -8,7 +8,7 @@ from render.sound.low_cut import low_cut
 from render.sound.seams import lane_of
 from render.sound.spans import Span, placed_in
 from render.sound.stretch import Engine, resampled, stretched
-from render.values import Audio
+from render.values import Audio, db_to_gain
 
 
 @dataclass(frozen=True)
@@ -49,10 +49,10 @@ def lane_sound(
     return LaneSound(lane, joined(heard), joined(plain))
 
 
-def without_low_end(sound: LaneSound, rate_hz: int, corner_hz: float) -> Audio:
-    """The lane with its low band removed wherever the plan cuts it."""
+def into_mix(sound: LaneSound, rate_hz: int, corner_hz: float, gain_db: float) -> Audio:
+    """The lane as it goes into the mix: its low band removed wherever the plan cuts it, at its gain."""
     spans = [(cut.start_frames, cut.end_frames) for cut in sound.lane.cuts]
-    return low_cut(sound.heard, rate_hz, corner_hz, spans)
+    return low_cut(sound.heard, rate_hz, corner_hz, spans) * db_to_gain(gain_db)
 
 
 def overlap(lanes: Sequence[Lane]) -> slice | None:

@@ -7,15 +7,9 @@ Conventions
 - The mix is float and is never limited: a trim is one gain for the whole clip.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-import numpy as np
-
-from render.values import Audio, db_to_gain
-
-STEPS_PER_FULL_SCALE = 2.0**40
-"""Lanes are summed on a grid of this many steps, −241 dB: far below a float32 sample (−138 dB at half of full
-scale), and coarse enough that whole numbers of steps are exact in float64 up to 2¹³ × full scale."""
+from render.values import Audio
 
 
 def matched_gains_db(loudness_lufs: Sequence[float | None]) -> list[float]:
@@ -33,23 +27,17 @@ def trim_db(true_peak_dbtp: float | None, ceiling_dbtp: float) -> float:
     return 0.0 if true_peak_dbtp is None else ceiling_dbtp - true_peak_dbtp
 
 
-def mix(lanes: Sequence[Audio], gains_db: Sequence[float]) -> Audio:
-    """The sum of lanes of one shape (frames, channels), each at its gain; float32, may exceed full scale.
+def mix(lanes: Mapping[str, Audio]) -> Audio:
+    """The sum of lanes of one shape (frames, channels), as loud as they come; float32, may exceed full scale.
 
-    The order of the lanes does not matter, to the byte: each lane is rounded once to whole steps of a grid, and
-    sums of whole numbers are exact in float64, whatever their order.
-
-    Raises ValueError without lanes, or where shapes or counts differ.
+    Lanes are added in the order of their names, so the order in which a recipe lists them changes not a byte.
+    Raises ValueError without lanes, or where shapes differ.
     """
-    shapes = {lane.shape for lane in lanes}
-    if len(shapes) != 1 or len(lanes) != len(gains_db):
-        raise ValueError(
-            f"{len(lanes)} lanes of the shapes {sorted(shapes)} and {len(gains_db)} gains cannot be mixed"
-            "; lanes must have one shape, and a gain each"
-        )
-    total = np.zeros(lanes[0].shape, np.float64)
-    for lane, gain_db in zip(lanes, gains_db, strict=True):
-        steps = np.multiply(lane, db_to_gain(gain_db) * STEPS_PER_FULL_SCALE, dtype=np.float64)
-        total += np.rint(steps, out=steps)
-    total /= STEPS_PER_FULL_SCALE
-    return total.astype(np.float32)
+    shapes = {lane.shape for lane in lanes.values()}
+    if len(shapes) != 1:
+        raise ValueError(f"lanes of the shapes {sorted(shapes)} cannot be mixed; lanes must have one shape")
+    first, *others = (lanes[name] for name in sorted(lanes))
+    total = first.copy()
+    for lane in others:
+        total += lane
+    return total

@@ -25,7 +25,6 @@ from render.files.engines import engines_here
 from render.files.ffmpeg import encode
 from render.make import Done, Order, make
 from render.night.job import read_work
-from render.sound.levels import mix
 from render.sound.spans import spans_of
 from render.sound.stretch import Engine
 
@@ -55,7 +54,7 @@ STAGES = {
     "stretch": ["render.sound.lane.stretched"],
     "join": ["render.sound.lane.lane_of"],
     "match loudness": ["render.make.lane_gains_db"],
-    "low cut": ["render.make.without_low_end"],
+    "low cut and gain": ["render.make.into_mix"],
     "mix": ["render.make.mix"],
     "read the mix": ["render.make.read_levels"],
     "read the landings": ["render.make.read_lanes"],
@@ -123,7 +122,7 @@ def bare_parts(order: Order, engine: Engine) -> None:
             decoded = read_span(recording, span.start_frame, span.frames)
             lanes.append(engine.stretch(decoded * 0.25, recording.rate_hz, span.speed, span.semitones or 0.0))
     length = min(clock.length_frames, *(len(lane) for lane in lanes))
-    audio = mix([lane[:length] for lane in lanes], [0.0] * len(lanes))
+    audio = sum((lane[:length] for lane in lanes[1:]), lanes[0][:length])
     with tempfile.NamedTemporaryFile(suffix=f".{order.plan.format}") as file:
         encode(audio, clock.rate_hz, order.plan.format, Path(file.name))
 

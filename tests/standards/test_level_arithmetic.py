@@ -14,7 +14,7 @@ import pytest
 from render.checks.loudness import integrated_lufs
 from render.sound.levels import matched_gains_db, mix
 from render.sound.seams import crossfade_gains, join
-from render.values import Audio
+from render.values import Audio, db_to_gain
 
 FRAMES = 44_100
 
@@ -57,15 +57,15 @@ def level_db(audio: Audio) -> float:
 
 @pytest.mark.parametrize(("count", "different_db", "identical_db"), EQUAL_LEVELS_DB)
 def test_equal_lanes_add_up(count: int, different_db: float, identical_db: float) -> None:
-    different = mix([tone(100 + lane) for lane in range(count)], [0.0] * count)
-    identical = mix([tone(100)] * count, [0.0] * count)
+    different = mix({str(lane): tone(100 + lane) for lane in range(count)})
+    identical = mix({str(lane): tone(100) for lane in range(count)})
     assert level_db(different) - level_db(tone(100)) == pytest.approx(different_db, abs=1e-5)  # float32
     assert level_db(identical) - level_db(tone(100)) == pytest.approx(identical_db, abs=1e-5)
 
 
 @pytest.mark.parametrize(("difference_db", "rise_db"), TWO_LEVELS_DB)
 def test_a_fainter_lane_adds_what_the_chart_says(difference_db: float, rise_db: float) -> None:
-    mixed = mix([tone(100), tone(101)], [0.0, -difference_db])
+    mixed = mix({"a": tone(100), "b": tone(101) * db_to_gain(-difference_db)})
     assert level_db(mixed) - level_db(tone(100)) == pytest.approx(rise_db, abs=1e-5)
 
 
@@ -76,7 +76,9 @@ def test_loudness_adds_like_power() -> None:
     gains_db = matched_gains_db(loudness_lufs)
     quietest = min(lufs for lufs in loudness_lufs if lufs is not None)
     independent, twins = (
-        integrated_lufs(mix([one, other], gains_db), FRAMES),
+        integrated_lufs(
+            mix({"a": one * db_to_gain(gains_db[0]), "b": other * db_to_gain(gains_db[1])}), FRAMES
+        ),
         integrated_lufs(one + one, FRAMES),
     )
     assert independent is not None
