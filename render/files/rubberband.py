@@ -57,7 +57,7 @@ def rubberband_version(program: Path) -> str:
         )
     except (OSError, subprocess.TimeoutExpired):
         return ""
-    return (told.stdout + told.stderr).strip().splitlines()[0] if told.stdout + told.stderr else ""
+    return (told.stdout + told.stderr).strip().partition("\n")[0]  # it answers on the error channel
 
 
 @dataclass(frozen=True)

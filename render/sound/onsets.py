@@ -53,8 +53,9 @@ BAND_RANGE_DB = 50.0
 """A band this far below the loudest one is silent."""
 RISE_GATE_DB = 2.0
 """Smaller rises are noise."""
-CLEAR_RISE_DB = 5.0
-"""Least rise, above the gate, of an attack; noise under a chord reached 3."""
+CLEAR_RISE_DB = 2.0
+"""Least rise of an attack, above the gate and summed over time and weighted bands. Chords, noise and tremolo reach
+1.4; a bare kick under a full chord has 3, drums alone 13 and more."""
 CLEAR_MATCH = 0.7
 """Least correlation of the two curves; 1 is equality."""
 AMBIGUOUS_MATCH = 0.9
@@ -62,6 +63,8 @@ AMBIGUOUS_MATCH = 0.9
 APART_MS = 3.0
 TAPER_MS = 4.0
 
+CANDIDATE_RISE_DB = 7.0
+"""Rise of a block that makes it worth a measurement by `constant_lag_ms`."""
 BLOCK_MS = 5.0
 """Resolution at which `constant_lag_ms` looks for attacks; `REACH_MS` covers it several times."""
 SPACING_BLOCKS = 20
@@ -211,8 +214,8 @@ def _lags_of(heard: Curves, reference: Curves, steps: _Steps) -> npt.NDArray[np.
         np.float32
     )  # the nearest attack counts most
 
-    clear = (reference[:, :, near] * nearness).max(axis=(0, 2)) >= CLEAR_RISE_DB
     shape = reference[:, :, near] * weights
+    clear = (shape * nearness).sum(axis=(0, 2)) / steps.rise >= CLEAR_RISE_DB
     field = heard[:, :, wide] * weights
     match = _slid_over(field, shape * nearness, steps)
     energy = _slid_over(field**2, np.broadcast_to(nearness, shape.shape), steps)
@@ -259,6 +262,6 @@ def _clearest_attacks(audio: Audio, rate_hz: int) -> npt.NDArray[np.float64]:
     past_db = maximum_filter1d(level_db, memory, origin=(memory - 1) // 2, mode="nearest")
     rise_db = np.concatenate([[0.0], level_db[1:] - past_db[:-1]])
     alone = rise_db >= maximum_filter1d(rise_db, SPACING_BLOCKS + 1)
-    attacks = np.flatnonzero(alone & (rise_db > RISE_GATE_DB + CLEAR_RISE_DB))
+    attacks = np.flatnonzero(alone & (rise_db > CANDIDATE_RISE_DB))
     clearest = attacks[np.argsort(-rise_db[attacks], kind="stable")[:MOST_ATTACKS]]
     return (np.sort(clearest).astype(np.float64) + 0.5) * block
