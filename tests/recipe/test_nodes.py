@@ -17,7 +17,7 @@ SOON_S = 1.0
 @pytest.mark.parametrize(
     ("written", "value"),
     [
-        # YAML 1.2.2, section 10.3.2 (core schema), where the 1.1 types of older readers differ.
+        # YAML 1.2.2, section 10.3.2 (core schema; from memory), where the 1.1 types of older readers differ.
         ("1:32", "1:32"),
         ("1:29.614", "1:29.614"),
         ("190:20:30", "190:20:30"),

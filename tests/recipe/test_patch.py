@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from render.recipe.nodes import read_tree
 from render.recipe.patch import merge_patch, patched
 
-# RFC 7396 (JSON Merge Patch, October 2014), Appendix A, all of its test cases in their order.
+# RFC 7396 (JSON Merge Patch, October 2014), Appendix A, all of its test cases in their order; from memory.
 APPENDIX_A = [
     ({"a": "b"}, {"a": "c"}, {"a": "c"}),
     ({"a": "b"}, {"b": "c"}, {"a": "b", "b": "c"}),
@@ -35,7 +35,7 @@ def test_rfc_7396_appendix_a(target, patch, result):
 
 
 def test_rfc_7396_section_3():
-    """The worked example in the text of the standard."""
+    """The worked example in the text of the standard; from memory."""
     target = {
         "title": "Goodbye!",
         "author": {"givenName": "John", "familyName": "Doe"},

@@ -154,6 +154,7 @@ def test_a_broken_part_brings_no_faults_of_what_leans_on_it():
     """A track whose markers are broken still has a drop, and a broken list of tracks still has names."""
     assert fault(changed("      drop: 1:29.614\n      loop: drop - 128 beats", "      - drop")).line == 15
     assert fault(changed("drop: 1:29.614", "drop: [1]")).code == "wrong-type"
+    assert fault(LEAST + "low_cut: {keep: [one]}\n").code == "wrong-type"
     assert fault(changed("loop: drop - 128 beats", "loop: soon - 1 s")).code == "wrong-unit"
 
 

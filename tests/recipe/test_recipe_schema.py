@@ -165,7 +165,7 @@ def test_every_spelling_of_a_clip_position_passes_the_schema(offset):
 
 @pytest.mark.parametrize("name", ["Außentür", "käfer-2", "ドロップ", "_a", "a1"])
 def test_a_name_in_any_alphabet_passes_also_where_w_is_ascii(name):
-    """ECMA-262, section 22.2.2.9: `\\w` is ASCII in the patterns of editors, as with Python's flag ASCII."""
+    """ECMA-262, CharacterClassEscape (from memory): `\\w` is ASCII in the patterns of editors; so with re.ASCII."""
     pattern = SCHEMA["properties"]["tracks"]["propertyNames"]["pattern"]
     assert re.search(pattern, name, re.ASCII)
     assert faults(changed("one:", f"{name}:", LEAST)) == []
