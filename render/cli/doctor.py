@@ -16,7 +16,7 @@ def doctor(as_json: Json = False) -> None:
 
     Example: dropkiln doctor
     """
-    from render.checks.click_test import LIMIT_MS, click_test_ms
+    from render.checks.clicks import LIMIT_MS, click_test_ms
     from render.files.engines import engine_of, engines_here
     from render.files.ffmpeg import find_ffmpeg
 
