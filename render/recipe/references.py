@@ -16,6 +16,8 @@ NAMELESS = "?"
 """Stands for a track that a broken entry does not name."""
 _VARIANT = re.compile(r"[A-Za-z0-9]+(?:[_-][A-Za-z0-9]+)*")
 MAX_NAME = 64
+MAX_TRACKS = 8
+"""Twice what anybody plays at once; it bounds what a clip needs of memory."""
 MAX_VARIANTS = 100
 """More than anybody listens to; each of them is checked in full."""
 
@@ -41,8 +43,12 @@ def variant_problems(variants: dict[str, Any]) -> Iterator[Problem]:
     if len(variants) > MAX_VARIANTS:
         right = f"{MAX_VARIANTS} are the most, so put the others into another file"
         yield Problem(("try",), "too-many", f"the recipe has {len(variants)} variants", right, at_key=True)
+    seen: dict[str, str] = {}
     for name, patch in variants.items():
         path: Path = ("try", name)
+        if (twin := seen.setdefault(name.casefold(), name)) != name:
+            wrong = f"{shown(name)} and {shown(twin)} would be one file on some disks"
+            yield Problem(path, "bad-name", wrong, "give one of them another name", at_key=True)
         if not _VARIANT.fullmatch(name) or len(name) > MAX_NAME:
             right = "use letters, digits, and single `-` or `_` between them"
             yield Problem(path, "bad-name", f"{shown(name)} cannot be a variant's name", right, at_key=True)
@@ -59,6 +65,9 @@ def _name_problems(names: list[str]) -> Iterator[Problem]:
         yield Problem(
             ("tracks",), "too-few-tracks", f"the recipe has {count}", "two or more are layered", at_key=True
         )
+    if len(names) > MAX_TRACKS:
+        wrong = f"the recipe has {len(names)} tracks"
+        yield Problem(("tracks",), "too-many", wrong, f"{MAX_TRACKS} are the most", at_key=True)
     for name in names:
         if not re.fullmatch(NAME, name) or name in (EVERYBODY, NOBODY) or len(name) > MAX_NAME:
             wrong = f"{shown(name)} cannot be a track's name"

@@ -16,6 +16,8 @@ from render.recipe.quantities import CLOCK, Length
 FORMAT_VERSION = 1
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 LANDING_MARKER = "drop"
+MAX_ENTRIES = 64
+"""Of a list. A clip of 64 beats then has one on every beat; and a file can list no more than 255 chapters."""
 LOW_CUT_CORNER_HZ = 150.0
 """Where the low end is counted from when a recipe does not say."""
 
@@ -215,7 +217,9 @@ class LowCut(Part):
         description="The corner: what lies below is the low end.",
         json_schema_extra=_default("150 Hz"),
     )
-    keep: tuple[Keep, ...] = Field(min_length=1, description="In the order of their moments.")
+    keep: tuple[Keep, ...] = Field(
+        min_length=1, max_length=MAX_ENTRIES, description="In the order of their moments."
+    )
 
 
 class JumpBack(Part):
@@ -259,7 +263,7 @@ class Recipe(Part):
         json_schema_extra={"minProperties": 2, "propertyNames": {"pattern": _NAME}},
     )
     low_cut: LowCut | None = Field(None, description="Left out: nothing is cut and the overlap is reported.")
-    jump_back: tuple[JumpBack, ...] = Field((), description="In any order.")
+    jump_back: tuple[JumpBack, ...] = Field((), max_length=MAX_ENTRIES, description="In any order.")
     try_: dict[str, dict[str, Any]] = Field(
         default_factory=dict,
         alias="try",

@@ -111,6 +111,9 @@ def _problem(found: Mapping[str, Any]) -> Problem:
             return Problem(path, "unknown-choice", f"{shown(raw)} is not a choice for {name}", right)
         case "too_short":
             return Problem(path, "empty", f"{name} is an empty list", "write one entry or leave the key out")
+        case "too_long":
+            wrong = f"{name} has {context['actual_length']} entries"
+            return Problem(path, "too-many", wrong, f"{context['max_length']} are the most")
         case "int_type" | "int_from_float" | "greater_than_equal" | "less_than_equal":
             wrong = f"{shown(raw)} is not a count for {name}"
             return Problem(path, "not-a-count", wrong, "write a whole number from 1 to 32")
