@@ -37,6 +37,7 @@ LIMIT_PER_SECOND = 4.0
 """The program needs a tenth of the sound's duration. These limits are for one that hangs, not for a busy machine."""
 
 VERSION_LIMIT_S = 20.0
+MAKE_ROOM = "make room for temporary files"
 
 
 def find_rubberband() -> Path | None:
@@ -95,17 +96,15 @@ def _told_as_tool_error(limit_s: float) -> Iterator[None]:
     except subprocess.TimeoutExpired:
         raise ToolError(PROGRAM, f"did not end within {limit_s:.0f} s", "was killed; try again") from None
     except subprocess.CalledProcessError as error:
-        raise ToolError(
-            PROGRAM, f"ended with status {error.returncode}", "try it with `dropkiln doctor`"
-        ) from error
+        wrong = f"ended with status {error.returncode}"
+        raise ToolError(PROGRAM, wrong, "try it with `dropkiln doctor`") from error
     except soundfile.SoundFileError as error:
-        raise ToolError(
-            PROGRAM, f"wrote no sound ({error})", "make room for temporary files and try again"
-        ) from error
-    except (OSError, RuntimeError) as error:  # the library turns an OSError at the start into a RuntimeError
-        raise ToolError(
-            PROGRAM, f"cannot be run ({error})", "install rubberband 3, or use `--engine signalsmith`"
-        ) from error
+        raise ToolError(PROGRAM, f"wrote no sound ({error})", f"{MAKE_ROOM} and try again") from error
+    except OSError as error:
+        raise ToolError(PROGRAM, f"could not be handed the sound ({error})", MAKE_ROOM) from error
+    except RuntimeError as error:  # what the library makes of a program that does not start
+        right = "install rubberband 3, or use `--engine signalsmith`"
+        raise ToolError(PROGRAM, "cannot be started", right) from error
 
 
 @contextlib.contextmanager

@@ -85,7 +85,18 @@ def test_a_program_that_fails_is_told(stand_in, temporary, body, told):
 def test_a_missing_program_is_told(temporary, monkeypatch):
     monkeypatch.setenv("PATH", os.devnull)
     assert find_rubberband() is None
-    with pytest.raises(ToolError, match=r"^rubberband: cannot be run .*; install rubberband 3"):
+    with pytest.raises(ToolError, match=r"^rubberband: cannot be started; install rubberband 3"):
+        Rubberband(Path("rubberband")).stretch(noise(), RATE_HZ, 1.02, 0.0)
+    assert list(temporary.iterdir()) == []
+
+
+def test_a_full_disk_is_told_and_nothing_is_left_on_it(temporary, monkeypatch):
+    def half_written(path, audio, rate_hz):
+        Path(path).write_bytes(b"half")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(rubberband._FloatFiles, "write", half_written)
+    with pytest.raises(ToolError, match=r"^rubberband: .*No space left.*; make room"):
         Rubberband(Path("rubberband")).stretch(noise(), RATE_HZ, 1.02, 0.0)
     assert list(temporary.iterdir()) == []
 
@@ -150,3 +161,13 @@ def test_sound_far_below_full_scale_is_not_lost_in_the_files(temporary):
     heard = Rubberband(find_rubberband()).stretch(noise(-110.0), RATE_HZ, 1.02, 0.0)
     level_db = 10 * np.log10(np.mean(heard[8000:-8000] ** 2.0))
     assert abs(level_db + 110.0) < 6.0
+
+
+@needs_rubberband
+def test_a_clipping_output_does_not_make_it_start_again_more_quietly(temporary):
+    """Peaks above full scale are cut off, which costs a square wave 0.1 dB; starting again cost 2.5 dB."""
+    time_s = np.arange(RATE_HZ) / RATE_HZ
+    square = np.sign(np.sin(2 * np.pi * 100.3 * time_s)).astype(np.float32)[:, None]
+    heard = Rubberband(find_rubberband()).stretch(square, RATE_HZ, 1.02, 0.0)
+    assert np.abs(heard).max() >= 0.99
+    assert abs(10 * np.log10(np.mean(heard[8000:-8000] ** 2.0))) < 0.5
