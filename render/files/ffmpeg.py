@@ -38,7 +38,6 @@ with warnings.catch_warnings():  # pydub looks for programs on PATH as it is imp
     from pydub.exceptions import CouldntEncodeError
 
 FULL_SCALE_24 = 2**23
-FULL_SCALE_32 = 2**31
 
 MP3_BITRATE = "320k"
 OPUS_BITRATE = "160k"
@@ -102,7 +101,7 @@ def decode_clip(path: Path) -> tuple[Audio, int]:
 
 def pcm24(audio: Audio) -> bytes:
     """A mix as the 24-bit PCM that FLAC and WAV clips hold."""
-    return _integers(audio, FULL_SCALE_24).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
+    return _integers(audio).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
 
 
 def pcm_sha256(audio: Audio) -> str:
@@ -110,24 +109,25 @@ def pcm_sha256(audio: Audio) -> str:
     return hashlib.sha256(pcm24(audio)).hexdigest()
 
 
-def _integers(audio: Audio, full_scale: int) -> npt.NDArray[np.int32]:
-    """(frames, channels) little-endian; only +1.0 itself, which integers do not reach, gives way by one step."""
-    scaled = np.rint(audio.astype(np.float64) * full_scale)
-    return np.ascontiguousarray(np.minimum(scaled, full_scale - 1).astype("<i4"))
+def _integers(audio: Audio) -> npt.NDArray[np.int32]:
+    """(frames, channels) of 24 bits, little-endian; only +1.0 itself, which integers do not reach, gives way.
+
+    Scaling by a power of two and rounding to 24 bits are exact in float32, whose own precision that is.
+    """
+    scaled = np.rint(audio * np.float32(FULL_SCALE_24))
+    return np.ascontiguousarray(np.minimum(scaled, np.float32(FULL_SCALE_24 - 1)).astype("<i4"))
 
 
 def _lossless(audio: Audio, rate_hz: int, form: str) -> bytes:
     file = io.BytesIO()
-    soundfile.write(
-        file, _integers(audio, FULL_SCALE_24) << 8, rate_hz, subtype="PCM_24", format=form.upper()
-    )
+    soundfile.write(file, _integers(audio) << 8, rate_hz, subtype="PCM_24", format=form.upper())
     return file.getvalue()
 
 
 def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: str, container: str) -> bytes:
     if coded_rate_hz != rate_hz:  # what is below its true-peak ceiling stays below it: clipped is only ripple
         audio = np.clip(soxr.resample(audio, rate_hz, coded_rate_hz, quality="VHQ"), -1.0, 1.0)
-    pcm = _integers(audio, FULL_SCALE_32).tobytes()
+    pcm = (_integers(audio) << 8).tobytes()
     if shutil.disk_usage(tempfile.gettempdir()).free < 1.5 * len(pcm):  # all of it goes in, less comes out
         raise _temporary_folder_full()
     segment = AudioSegment(pcm, sample_width=4, frame_rate=coded_rate_hz, channels=audio.shape[1])
