@@ -1,19 +1,99 @@
-"""The workers of a run."""
+"""The workers of a run: processes, each computing on one core.
 
+They are spawned, not forked: the libraries start threads, and a fork would copy their locks.
+
+Who ends them
+-------------
+A Ctrl-C reaches every process at the terminal. Workers do not heed it: the run does, and tells them to end. Told
+so (SIGTERM, from the run, or from the pool whose other worker died), a worker unwinds first, and leaves neither a
+half-written file nor an outside program behind. When the run itself is killed, they notice and end too.
+"""
+
+import contextlib
 import multiprocessing
 import os
-from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from typing import NoReturn, ParamSpec, TypeVar
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
+GRACE_S = 3.0
+"""For a worker to unwind in: removing a file and killing an outside program take a moment, a filter that runs
+in one call a second or two. After that it is killed."""
 
-def workers(jobs: int) -> Executor:
-    """`jobs` processes, each computing on one core; a single job runs in this process.
 
-    Processes are spawned, not forked: the libraries start threads, and a fork would copy their locks.
-    """
-    if jobs == 1:
-        return ThreadPoolExecutor(1)
+@contextlib.contextmanager
+def processes(count: int) -> Iterator[Executor]:
+    """A pool of `count` processes, which are gone afterwards; an exception ends them in the middle of their work."""
     for name in _THREADS:
         os.environ.setdefault(name, "1")
-    return ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn"))
+    pool = _Processes(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+    try:
+        yield pool
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        _end_workers()
+        raise
+    pool.shutdown()
+
+
+class _Processes(ProcessPoolExecutor):
+    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        with _deaf_to_ctrl_c():  # a worker inherits it, and has no handler of its own while it starts up
+            return super().submit(_leaving_at_once, fn, *args, **kwargs)
+
+
+@contextlib.contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    if threading.current_thread() is not threading.main_thread():
+        yield  # signals are the main thread's
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _end_workers() -> None:
+    workers = multiprocessing.active_children()
+    for worker in workers:
+        worker.terminate()
+    for worker in workers:
+        worker.join(GRACE_S)
+        if worker.is_alive():
+            worker.kill()
+
+
+def _begin() -> None:
+    """The first thing a worker does."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _leave)
+    threading.Thread(target=_end_with_the_run, daemon=True).start()
+
+
+def _leave(*_: object) -> NoReturn:
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    sys.unraisablehook = lambda _: os._exit(1)  # a compiled library's callback would swallow the exception
+    raise SystemExit(1)
+
+
+def _leaving_at_once(fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
+    """Call `fn`; where it is left by `_leave`, end the process, which would report and wait for more work."""
+    try:
+        return fn(*args, **kwargs)
+    except SystemExit:
+        os._exit(1)
+
+
+def _end_with_the_run() -> None:
+    if run := multiprocessing.parent_process():
+        run.join()
+        os.kill(os.getpid(), signal.SIGTERM)

@@ -1,7 +1,7 @@
 """What a person or a log sees while clips are made."""
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
@@ -26,7 +26,7 @@ def line_of(outcome: Outcome) -> str:
             return f"failed    {name}  {reason}"
 
 
-def shown(outcomes: Iterable[Outcome], total: int, plain: bool) -> Iterator[Outcome]:
+def shown(outcomes: Iterable[Outcome], total: int, plain: bool) -> Generator[Outcome]:
     """Pass outcomes on while showing them on standard error: a line each, and on a screen a bar below them."""
     console = Console(stderr=True, highlight=False)
     if plain or not console.is_terminal:
