@@ -1,24 +1,22 @@
 """What a run is asked to make: recipe files to orders, all read and checked before anything is made."""
 
 import os
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from render.facts import Recording, TrackFacts
 from render.faults import Fault, SourceError, UsageError
 from render.files.audio_files import open_recording
 from render.make import Order
+from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files
+from render.night.receipts import MAX_RECEIPT_BYTES, from_receipt
 from render.plan.build import PlanError, plan_clip
 from render.plan.model import ClipFormat, ClipPlan
-from render.publish.receipt import BadReceipt, plan_of, read_receipt
 from render.recipe.nodes import MAX_TEXT_BYTES, Problem
 from render.recipe.reader import Reading, faults_of, read
 from render.recipe.schema import Recipe
 from render.recipe.stated import stated_facts
-
-RECIPE_SUFFIXES = (".yaml", ".yml")
-RECEIPT_SUFFIX = ".json"
 
 
 @dataclass(frozen=True)
@@ -43,60 +41,35 @@ class Work:
 def read_work(paths: Sequence[Path], form: ClipFormat | None = None) -> Work:
     """Everything that files and folders of recipes ask for; a receipt asks for its own clip again.
 
-    `form` overrides the format of the recipes. Raises UsageError where a path cannot be taken.
+    `form` overrides the format of the recipes. Raises UsageError where a path cannot be taken, and where two
+    clips would have the same name.
     """
     work = Work()
+    by_name: dict[str, Path] = {}
     for path in recipe_files(paths):
         if path.suffix == RECEIPT_SUFFIX:
-            work.planned.append(_from_receipt(path))
+            planned = [_from_receipt(path, form)]
         else:
-            _read_file(path, form, work)
+            planned = _from_recipe(path, form, work.faults)
+        for one in planned:
+            # On some disks names that differ in capitals alone are the same.
+            if (other := by_name.setdefault(one.plan.name.casefold(), path)) != path:
+                wrong = f"would overwrite the clip '{one.plan.name}' of {other}"
+                raise UsageError(str(path), wrong, "give one of them another name")
+        work.planned += planned
     return work
 
 
-def recipe_files(paths: Iterable[Path]) -> list[Path]:
-    """The recipe files meant by paths, each once: files as named, folders by the recipes in them.
-
-    Raises UsageError for what is not there, holds no recipe, or would give two clips the same name.
-    """
-    files: dict[Path, None] = {}
-    for path in paths:
-        if path.is_dir():
-            found = sorted(
-                p for p in path.iterdir() if p.suffix in RECIPE_SUFFIXES and not p.name.startswith(".")
-            )
-            if not found:
-                raise UsageError(str(path), "no recipe in this folder", "a recipe ends in .yaml")
-            files |= dict.fromkeys(found)
-        elif not path.exists():
-            raise UsageError(str(path), "no such file or folder", "name a recipe or a folder of recipes")
-        elif path.suffix not in (*RECIPE_SUFFIXES, RECEIPT_SUFFIX):
-            raise UsageError(str(path), "not a recipe by its name", "a recipe ends in .yaml")
-        else:
-            files[path] = None
-    by_name: dict[str, Path] = {}
-    for file in files:
-        if (other := by_name.setdefault(file.stem.casefold(), file)) != file:
-            raise UsageError(
-                str(file), f"would overwrite the clips of {other}", "give one of them another name"
-            )
-    return list(files)
+def _from_receipt(path: Path, form: ClipFormat | None) -> Planned:
+    plan, facts = from_receipt(path, content_of(path, MAX_RECEIPT_BYTES + 1))
+    return Planned(plan if form is None else replace(plan, format=form), facts)
 
 
-def _from_receipt(path: Path) -> Planned:
-    try:
-        return Planned(*plan_of(read_receipt(path.read_text(encoding="utf-8"))))
-    except (BadReceipt, UnicodeDecodeError) as error:
-        raise UsageError(
-            str(path), f"not a receipt: {error}", "name a recipe, or the .json beside a clip"
-        ) from error
-
-
-def _read_file(path: Path, form: ClipFormat | None, work: Work) -> None:
-    """Add what one recipe file asks for, or all its faults."""
-    text = _text(path, work)
+def _from_recipe(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> list[Planned]:
+    """What one recipe file asks for; nothing where it has faults, which are added to `all_faults`."""
+    text = _text(path, all_faults)
     if text is None:
-        return
+        return []
     readings = read(text, str(path))
     recordings: dict[str, Recording | SourceError] = {}
     found: list[tuple[Reading, Problem]] = []
@@ -112,30 +85,24 @@ def _read_file(path: Path, form: ClipFormat | None, work: Work) -> None:
             except PlanError as error:
                 found += [(reading, problem) for problem in error.problems]
     faults = faults_of(readings, found)
-    work.faults += faults
-    if not faults:
-        work.planned += planned
+    all_faults += faults
+    return [] if faults else planned
 
 
-def _text(path: Path, work: Work) -> str | None:
+def _text(path: Path, all_faults: list[Fault]) -> str | None:
     """A file's text; None where it is not text, and a fault says so."""
+    # One byte more than a recipe may have is enough for the reader to refuse it.
+    content = content_of(path, MAX_TEXT_BYTES + 1)
     try:
-        with path.open("rb") as file:
-            # One byte more than a recipe may have is enough for the reader to refuse it.
-            return file.read(MAX_TEXT_BYTES + 1).decode("utf-8")
+        return content.decode("utf-8")
     except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        column = error.start - error.object.rfind(b"\n", 0, error.start)
-        if error.start < MAX_TEXT_BYTES - 3:
-            work.faults.append(
-                Fault(
-                    str(path), line, column, "not-utf8", "this is not UTF-8 text", "save the recipe as UTF-8"
-                )
-            )
-            return None
-        return "#" * (MAX_TEXT_BYTES + 1)
-    except PermissionError as error:
-        raise UsageError(str(path), "may not be read", "allow reading it") from error
+        if error.start >= MAX_TEXT_BYTES - 3:
+            return "#" * (MAX_TEXT_BYTES + 1)
+        line = content[: error.start].count(b"\n") + 1
+        column = error.start - content.rfind(b"\n", 0, error.start)
+        wrong = "this is not UTF-8 text"
+        all_faults.append(Fault(str(path), line, column, "not-utf8", wrong, "save the recipe as UTF-8"))
+        return None
 
 
 def _in_format(recipe: Recipe, form: ClipFormat) -> Recipe:
@@ -168,7 +135,11 @@ def _facts(
 
 
 def _opened(folder: Path, file: str) -> Recording | SourceError:
-    path = Path(os.path.abspath(folder / Path(file).expanduser()))  # noqa: PTH100 - links stay as they are named
+    try:
+        named = Path(file).expanduser()
+    except RuntimeError:
+        return SourceError(file, "nobody here has this name", "write the folder out")
+    path = Path(os.path.abspath(folder / named))  # noqa: PTH100 - links stay as they are named
     try:
         return open_recording(path)
     except SourceError as error:
