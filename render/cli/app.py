@@ -3,12 +3,17 @@
 Heavy imports wait until a command needs them, so that `--help` answers at once.
 """
 
+import errno
+import io
 import sys
 
 import typer
 
 from render.cli import check, demo, doctor, render, schema
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
+
+STATUS_OF_CTRL_C = 130
+"""What typer turns a KeyboardInterrupt into."""
 
 app = typer.Typer(
     name="dropkiln",
@@ -27,16 +32,31 @@ app.command()(doctor.doctor)
 
 def main() -> None:
     """Run the command line and exit with its status."""
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a title may hold what the terminal's encoding does not
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         status = app(sys.argv[1:] or ["--help"], standalone_mode=False)
     except typer.TyperException as error:
-        wrong = error.format_message().replace("Value error, ", "").removesuffix(".")
-        typer.echo(f"dropkiln: {wrong}; `dropkiln --help` tells how it is called", err=True)
-        status = EXIT_IN_ERROR
+        status = _told(_misuse(error), EXIT_IN_ERROR)
     except DropkilnError as error:
-        typer.echo(str(error), err=True)
-        status = error.exit_status
-    except (KeyboardInterrupt, typer.Abort):
-        typer.echo("stopped; what is finished stays", err=True)
-        status = EXIT_SOME_FAILED
+        status = _told(str(error), error.exit_status)
+    except OSError as error:
+        if error.errno != errno.ENOSPC or error.filename is not None:
+            raise
+        status = _told("standard output: the disk is full; make room there", EXIT_SOME_FAILED)
+    if status == STATUS_OF_CTRL_C:
+        status = _told("stopped; what is finished stays", EXIT_SOME_FAILED)
     sys.exit(status or 0)
+
+
+def _told(line: str, status: int) -> int:
+    typer.echo(line, err=True)
+    return status
+
+
+def _misuse(error: typer.TyperException) -> str:
+    """What is wrong with a call, in one line that says where to look."""
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context else "dropkiln"
+    wrong = error.format_message().replace("Value error, ", "").removesuffix(".")
+    return f"{command}: {wrong}; `{command} --help` tells how it is called"

@@ -5,10 +5,23 @@ from typing import Annotated
 
 import typer
 
+
+def _count(written: str) -> int:
+    if not str(written).isdecimal():
+        raise typer.BadParameter(f"'{written}' is not a number of clips, such as 2")
+    return int(written)
+
+
 Paths = Annotated[list[Path], typer.Argument(help="Recipes, or folders of recipes.", show_default=False)]
 Out = Annotated[Path, typer.Option(help="The folder for everything that is made.")]
 Jobs = Annotated[
-    int, typer.Option(min=0, help="Clips made at once; 0: one for each core.", show_default=False)
+    int,
+    typer.Option(
+        parser=_count,
+        metavar="<number>",
+        help="Clips made at once; 0: one for each core.",
+        show_default=False,
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print facts as JSON on standard output.")]
 Plain = Annotated[bool, typer.Option("--plain", help="One line for each clip, no moving display.")]

@@ -22,7 +22,9 @@ def render(
         typer.Option(help="What stretches; auto: the best there is."),
     ] = "auto",
     force: Annotated[bool, typer.Option("--force", help="Make clips again that are there already.")] = False,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only list what would be made.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Only list the clips that are asked for.")
+    ] = False,
     plain: Plain = False,
     as_json: Json = False,
 ) -> None:
@@ -37,14 +39,14 @@ def render(
     """
     from render.night.job import read_work
     from render.night.night import CLIPS, exit_status, run
-    from render.night.report import dry_run_lines, results_json
+    from render.night.report import dry_run_json, dry_run_lines, results_json
 
     work = read_work(paths, form)
     if work.faults:
         raise RecipeFaults(work.faults)
     orders = work.orders(out / CLIPS, force)
     if dry_run:
-        typer.echo("\n".join(dry_run_lines(orders)))
+        typer.echo(dry_run_json(orders) if as_json else "\n".join(dry_run_lines(orders)))
         return
     outcomes = run(orders, jobs, engine, plain)
     if as_json:

@@ -42,7 +42,25 @@ def _result(outcome: Outcome) -> dict[str, Any]:
 
 
 def dry_run_lines(orders: Iterable[Order]) -> Iterator[str]:
-    """One line for each clip that would be made."""
+    """One line for each clip that is asked for."""
     for order in orders:
         clock = order.plan.clock
-        yield f"{order.plan.name}.{order.plan.format}  {clock.duration_s:.1f} s at {clock.tempo_bpm:g} BPM"
+        yield f"{_file(order)}  {clock.duration_s:.1f} s at {clock.tempo_bpm:g} BPM"
+
+
+def dry_run_json(orders: Iterable[Order]) -> str:
+    """A list of objects: `name`, `clip` (its file's name), `duration_s`, `tempo_bpm`."""
+    asked = [
+        {
+            "name": order.plan.name,
+            "clip": _file(order),
+            "duration_s": order.plan.clock.duration_s,
+            "tempo_bpm": order.plan.clock.tempo_bpm,
+        }
+        for order in orders
+    ]
+    return json.dumps(asked, indent=2, ensure_ascii=False)
+
+
+def _file(order: Order) -> str:
+    return f"{order.plan.name}.{order.plan.format}"
