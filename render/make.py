@@ -10,19 +10,13 @@ The receipt is written last: a clip without one is not finished.
 import importlib.metadata
 import platform
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
 from render.checks.beat_levels import beat_levels_db
-from render.checks.clip import (
-    beat_bounds,
-    findings_of,
-    headroom_needed_db,
-    lane_gains_db,
-    low_end_share,
-    read_lanes,
-)
+from render.checks.clip import beat_bounds, findings_of, headroom_needed_db, lane_gains_db, read_mix
 from render.checks.judge import judge_sources, read_levels
 from render.checks.model import Finding
 from render.checks.sources import clipped_runs
@@ -101,31 +95,31 @@ def make(order: Order, engine: Engine) -> Done | Kept | Refused:
         for sound, gain_db in zip(sounds, gains_db, strict=True)
     }
     mixed = mix(lanes)
-    mix_readings = read_levels(mixed, rate_hz)
-    lane_readings = read_lanes(plan, sounds)
-    overlap = low_end_share(plan, lanes)
+    levels = read_levels(mixed, rate_hz)
     try:
-        with whole_file(clip) as draft:
-            peak = mix_readings.true_peak_dbtp
-            encoded = encode_to_ceiling(mixed, rate_hz, peak, plan.ceiling_dbtp, plan.format, draft)
+        with whole_file(clip) as draft, ThreadPoolExecutor(1) as aside:
+            # The encoder is a program of its own; the rest is read while it works.
+            reading = aside.submit(read_mix, plan, sounds, lanes, mixed)
+            encoded = encode_to_ceiling(
+                mixed, rate_hz, levels.true_peak_dbtp, plan.ceiling_dbtp, plan.format, draft
+            )
             write_tags(draft, plan.format, _tags(plan))
             file_sha256 = sha256_of(draft)
-            findings = source_findings + findings_of(
-                plan, lanes, lane_readings, mixed, mix_readings, encoded.readings, overlap
-            )
+            readings = reading.result()
+            findings = source_findings + findings_of(plan, levels, readings, encoded.readings)
             if any(finding.level == "failure" for finding in findings):
                 raise _Withheld
     except _Withheld:
         return Refused(plan.name, findings)
 
     measured = Measured(
-        lanes=lane_readings,
+        lanes=readings.lanes,
         gains_db=tuple(gains_db),
         trim_db=encoded.trim_db,
-        mix=mix_readings,
+        mix=levels,
         encoded=encoded.readings,
-        headroom_needed_db=headroom_needed_db(mix_readings),
-        low_end_overlap=overlap,
+        headroom_needed_db=headroom_needed_db(levels),
+        low_end_overlap=readings.low_end_overlap,
         findings=findings,
     )
     proof = Proof(inputs, encoded.pcm_sha256, file_sha256, hashes, engine.name, versions)

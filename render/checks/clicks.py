@@ -3,7 +3,7 @@
 import numpy as np
 
 from render.sound.onsets import onset_lags_ms
-from render.sound.stretch import Engine, stretched
+from render.sound.stretch import Engine, stretched_beside_plain
 from render.values import Audio, Frames, nearest_frame
 
 RATE_HZ = 44_100
@@ -20,8 +20,7 @@ def click_test_ms(engine: Engine) -> float:
     worst = 0.0
     audio, beats = _clicks()
     for speed in SPEEDS:
-        heard = stretched(audio, RATE_HZ, speed, 0.0, engine)
-        plain = stretched(audio, RATE_HZ, speed, None, engine)
+        heard, plain = stretched_beside_plain(audio, RATE_HZ, speed, 0.0, engine)
         lags = onset_lags_ms(heard, plain, RATE_HZ, [beat / speed for beat in beats[1:-1]])
         worst = max([worst, *(float("inf") if lag is None else abs(lag) for lag in lags)])
     return worst

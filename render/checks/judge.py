@@ -7,6 +7,7 @@ Conventions
 """
 
 import math
+from collections.abc import Sequence
 from typing import Literal
 
 from render.checks.loudness import integrated_lufs
@@ -80,15 +81,13 @@ def judge_sources(track: str, runs: int) -> list[Finding]:
     if not runs:
         return []
     places = "one place" if runs == 1 else f"{runs} places"
-    text = f"The recording is clipped in {places}: its peaks are cut off at full scale."
+    text = f"The recording of {track} is clipped in {places}: its peaks are cut off at full scale."
     return [Finding("warning", "clipped-source", text, float(runs), track)]
 
 
-def judge_lane(track: str, silent: bool) -> list[Finding]:
-    """A warning where a track is not heard at all."""
-    if not silent:
-        return []
-    return [Finding("warning", "silent-track", "Nothing of this track is heard in the clip.", None, track)]
+def judge_silent(tracks: Sequence[str]) -> list[Finding]:
+    """A warning for each track that is not heard at all."""
+    return [Finding("warning", "silent-track", f"Nothing of {t} is heard.", None, t) for t in tracks]
 
 
 def judge_headroom(headroom_db: float) -> list[Finding]:

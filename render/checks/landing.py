@@ -46,16 +46,16 @@ def landing_findings(readings: LaneReadings) -> list[Finding]:
     track, error_ms, worst_ms = readings.track, readings.landing_error_ms, readings.worst_beat_ms
     findings = []
     if error_ms is None and worst_ms is None:
-        text = "no clear attack on any beat, so its timing was not measured"
+        text = f"{track} has no clear attack on any beat, so its timing was not measured."
         findings.append(Finding("note", "landing-not-measured", text, None, track))
     if error_ms is not None and abs(error_ms) > LANDING_MS:
         late = "late" if error_ms > 0 else "early"
         flam = abs(error_ms) > FLAM_MS
-        text = f"the landing is {abs(error_ms):.1f} ms {late}; " + (
-            "that is heard as two hits" if flam else f"up to {LANDING_MS:g} ms is sound"
+        text = f"{track} lands {abs(error_ms):.1f} ms {late}; " + (
+            "that is heard as two hits." if flam else f"up to {LANDING_MS:g} ms is sound."
         )
         findings.append(Finding("failure" if flam else "warning", "landing-off", text, error_ms, track))
     if worst_ms is not None and worst_ms > WORST_BEAT_MS:
-        text = f"its worst beat is {worst_ms:.1f} ms off; up to {WORST_BEAT_MS:g} ms is sound"
+        text = f"The worst beat of {track} is {worst_ms:.1f} ms off; up to {WORST_BEAT_MS:g} ms is sound."
         findings.append(Finding("warning", "beat-off", text, worst_ms, track))
     return findings

@@ -7,7 +7,7 @@ from render.plan.model import ClipClock, Lane
 from render.sound.low_cut import low_cut
 from render.sound.seams import lane_of
 from render.sound.spans import Span, placed_in
-from render.sound.stretch import Engine, resampled, stretched
+from render.sound.stretch import Engine, resampled, stretched_beside_plain
 from render.values import Audio, db_to_gain
 
 
@@ -38,9 +38,9 @@ def lane_sound(
     heard, plain = {}, {}
     for span, audio in decoded.items():
         at_rate = resampled(audio, source_rate_hz, clock.rate_hz)
-        heard[span] = stretched(at_rate, clock.rate_hz, span.speed, span.semitones, engine)
-        mono = at_rate.mean(axis=1, keepdims=True)
-        plain[span] = stretched(mono, clock.rate_hz, span.speed, None, engine)
+        heard[span], plain[span] = stretched_beside_plain(
+            at_rate, clock.rate_hz, span.speed, span.semitones, engine
+        )
 
     def joined(sounds: Mapping[Span, Audio]) -> Audio:
         placed = placed_in(lane, spans, [sounds[span] for span in spans], source_rate_hz, clock.rate_hz)

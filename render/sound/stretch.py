@@ -66,15 +66,24 @@ def stretched(audio: Audio, rate_hz: int, speed: float, semitones: float | None,
 
     Raises what the engine raises (ToolError for an outside program).
     """
+    return stretched_beside_plain(audio, rate_hz, speed, semitones, engine)[0]
+
+
+def stretched_beside_plain(
+    audio: Audio, rate_hz: int, speed: float, semitones: float | None, engine: Engine
+) -> tuple[Audio, Audio]:
+    """The passage at `speed`, and the same plainly resampled on one channel, which its timing is held against."""
     frames = nearest_frame(len(audio) / speed)
-    if speed == 1.0 and not semitones:
-        return audio.copy()
-    if not audio.any():
-        return np.zeros((frames, audio.shape[1]), dtype=np.float32)
     if semitones is None:
-        return _cut_out(resampled(audio, rate_hz * speed, rate_hz), 0, frames)
+        heard = _cut_out(resampled(audio, rate_hz * speed, rate_hz), 0, frames)
+        return heard, downmix(heard)[:, np.newaxis]
+    plain = _cut_out(resampled(downmix(audio)[:, np.newaxis], rate_hz * speed, rate_hz), 0, frames)
+    if speed == 1.0 and not semitones:
+        return audio.copy(), plain
+    if not audio.any():
+        return np.zeros((frames, audio.shape[1]), dtype=np.float32), plain
     rendered = _through(engine, audio, rate_hz, speed, semitones)
-    return _cut_out(rendered, _residual_frames(rendered, audio, rate_hz, speed), frames)
+    return _cut_out(rendered, _residual_frames(rendered, plain, rate_hz), frames), plain
 
 
 def _through(engine: Engine, audio: Audio, rate_hz: int, speed: float, semitones: float) -> Audio:
@@ -83,15 +92,19 @@ def _through(engine: Engine, audio: Audio, rate_hz: int, speed: float, semitones
     The gain there and back is a power of two, which costs a float no precision. Quiet passages are raised as well:
     an engine may take what lies far below full scale for silence.
     """
-    gain = np.float32(2.0 ** math.floor(math.log2(HEADROOM / float(np.abs(audio).max()))))
-    missing = max(0, math.ceil(SHORTEST_S * rate_hz) - len(audio))
-    given = np.pad(audio, ((0, missing), (0, 0))) * gain
-    return engine.stretch(given, rate_hz, speed, semitones) / gain
+    peak = max(float(audio.max()), -float(audio.min()))
+    gain = np.float32(2.0 ** math.floor(math.log2(HEADROOM / peak)))
+    given = audio * gain
+    missing = math.ceil(SHORTEST_S * rate_hz) - len(given)
+    if missing > 0:
+        given = np.pad(given, ((0, missing), (0, 0)))
+    rendered = engine.stretch(given, rate_hz, speed, semitones)
+    rendered *= 1 / gain
+    return rendered
 
 
-def _residual_frames(rendered: Audio, audio: Audio, rate_hz: int, speed: float) -> int:
+def _residual_frames(rendered: Audio, plain: Audio, rate_hz: int) -> int:
     """How many frames late all of `rendered` is; 0 where that cannot be told."""
-    plain = resampled(downmix(audio)[:, np.newaxis], rate_hz * speed, rate_hz)
     lag_ms = constant_lag_ms(rendered, plain, rate_hz)
     if lag_ms is None or abs(lag_ms) > RESIDUAL_LIMIT_MS:
         return 0

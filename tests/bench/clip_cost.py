@@ -51,15 +51,13 @@ low_cut:
 STAGES = {
     "hash the records": ["render.make.sha256_of"],
     "decode": ["render.make.read_span"],
-    "stretch": ["render.sound.lane.stretched"],
+    "stretch": ["render.sound.lane.stretched_beside_plain"],
     "join": ["render.sound.lane.lane_of"],
     "match loudness": ["render.make.lane_gains_db"],
     "low cut and gain": ["render.make.into_mix"],
     "mix": ["render.make.mix"],
     "read the mix": ["render.make.read_levels"],
-    "read the landings": ["render.make.read_lanes"],
-    "low end": ["render.make.low_end_share"],
-    "encode": ["render.files.to_ceiling.encode"],
+    "encode (landings are read meanwhile)": ["render.files.to_ceiling.encode"],
     "decode and read again": ["render.files.to_ceiling.decode_clip", "render.files.to_ceiling.read_levels"],
     "tags, picture, receipt": [
         "render.make.write_tags",
@@ -104,8 +102,8 @@ def report(order: Order, engine: Engine) -> None:
     )
     total = sum(whole)
     for stage, spent in sorted(stages.items(), key=lambda item: -item[1]):
-        print(f"  {stage:24} {spent / total:6.1%}")
-    print(f"  {'the rest':24} {1 - sum(stages.values()) / total:6.1%}")
+        print(f"  {stage:38} {spent / total:6.1%}")
+    print(f"  {'the rest':38} {1 - sum(stages.values()) / total:6.1%}")
 
 
 def once(order: Order, engine: Engine) -> None:
