@@ -72,7 +72,7 @@ def beat_bounds(plan: ClipPlan) -> list[int]:
 
 def findings_of(plan: ClipPlan, levels: Readings, mix: MixReadings, encoded: Readings) -> tuple[Finding, ...]:
     """What the plan and the readings mean for the performer, in the order of a clip's making."""
-    found = [Finding(r.level, r.code, r.text, r.value, r.track) for r in plan.reasons]
+    found = [Finding(r.level, r.code, f"{r.text}.", r.value, r.track) for r in plan.reasons]
     for lane in mix.lanes:
         found += landing_findings(lane)
     found += judge_silent(mix.silent_tracks)

@@ -117,8 +117,8 @@ def lane_of(
         lane[passage.at : passage.end] = passage.body
     for old, new in pairwise(placed):
         _seam(lane, old, new, rate_hz)
-    _open(lane, placed[0], rate_hz, fade_in_frames)
     end = placed[-1].end
+    _open(lane, placed[0], rate_hz, fade_in_frames, end)
     fall = min(fade_out_frames or nearest_frame(EDGE_S * rate_hz), end - placed[0].at)
     lane[end - fall : end] *= 1.0 - raised_cosine(fall)[:, None]
     return lane
@@ -158,12 +158,12 @@ def _seam(lane: Audio, old: Placed, new: Placed, rate_hz: int) -> None:
         _ramp_up(lane, new.at, nearest_frame(ONSET_S * rate_hz), new.end)
 
 
-def _open(lane: Audio, first: Placed, rate_hz: int, fade_in_frames: int) -> None:
+def _open(lane: Audio, first: Placed, rate_hz: int, fade_in_frames: int, end: int) -> None:
     """Start the lane: by its fade, else by an edge before the first frame, else by the shortest one after it."""
     edge = min(nearest_frame(EDGE_S * rate_hz), first.at, first.body_start)
     onset = nearest_frame(ONSET_S * rate_hz)
     if fade_in_frames:
-        _ramp_up(lane, first.at, fade_in_frames, first.end)
+        _ramp_up(lane, first.at, fade_in_frames, end)
     elif edge >= onset:
         lane[first.at - edge : first.at] = first.pre_roll(edge) * raised_cosine(edge)[:, None]
     else:
