@@ -171,9 +171,9 @@ def test_fades_reach_half_in_their_middle_and_the_whole_at_their_end() -> None:
 
 
 def test_a_fade_in_goes_on_through_a_seam() -> None:
-    steady = np.full((20_000, 2), 0.8, np.float32)
-    first = Placed(steady, PAD, 20_000 - PAD, 0)
-    second = Placed(steady, PAD, 20_000 - PAD, first.end)
+    steady = np.full((40_000, 2), 0.8, np.float32)
+    first = Placed(steady, PAD, 40_000 - PAD, 0)
+    second = Placed(steady, PAD, 40_000 - PAD, first.end)
     joined = lane(first, second, fade_in=2 * first.end - 2_000, fade_out=1_000)
     assert joined[first.end - 1_000, 0] == pytest.approx(0.4, abs=0.01)
     assert np.abs(np.diff(joined[: second.end - 1_000, 0])).max() < 1e-3
