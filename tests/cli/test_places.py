@@ -1,0 +1,218 @@
+"""Which files are taken for recipes, what clips may be called, and where they may go."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from desk import Desk, Ended
+
+posix = pytest.mark.skipif(os.name != "posix", reason="only POSIX knows such files")
+
+
+def assert_refused(ended: Ended, told: str) -> None:
+    assert (ended.status, ended.out, ended.told) == (2, "", [told])
+
+
+# --- what a person names ---
+
+
+@pytest.mark.parametrize("command", ["check", "render"])
+def test_a_path_that_cannot_be_taken_is_told_in_one_line(desk: Desk, command: str) -> None:
+    (desk.folder / "empty").mkdir()
+    desk.recipe("test.yaml")
+    long = "x" * 300 + ".yaml"
+    with desk.nothing_written():
+        for path, told in {
+            "gone.yaml": "no such file or folder; name a recipe or a folder of recipes",
+            "test.yaml/inside.yaml": "no such file or folder; name a recipe or a folder of recipes",
+            "empty": "no recipe in this folder; a recipe ends in .yaml",
+            "ember.wav": "not a recipe by its name; a recipe ends in .yaml",
+            long: "it cannot be read (File name too long); check its name and allow reading it",
+        }.items():
+            assert_refused(desk.run(command, "test.yaml", path), f"{path}: {told}")
+
+
+@posix
+@pytest.mark.parametrize("kind", ["a folder", "a pipe", "a link to nothing", "a link to itself"])
+def test_what_is_no_file_behind_a_recipe_s_name_is_told_and_not_waited_for(desk: Desk, kind: str) -> None:
+    desk.recipe("set/good.yaml", ("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+    path = desk.folder / "set" / "odd.yaml"
+    match kind:
+        case "a folder":
+            path.mkdir()
+        case "a pipe":
+            os.mkfifo(path)
+        case "a link to nothing":
+            path.symlink_to("gone.yaml")
+        case _:
+            path.symlink_to(path)
+    with desk.nothing_written():
+        ended = desk.run("render", "set")
+    assert_refused(ended, "set/odd.yaml: there is no file behind this name; remove it or put a recipe there")
+
+
+def test_a_folder_stands_for_the_recipes_in_it_and_for_nothing_else(desk: Desk) -> None:
+    for name in ("a.yaml", "b.yml", "C.YAML", "inner/d.yaml", ".hidden.yaml"):
+        desk.recipe(name)
+    desk.text("notes.txt", "no recipe")
+    ended = desk.run("render", ".", "a.yaml", "--dry-run")
+    assert ended.status == 0
+    assert ended.out.split()[::6] == ["C.flac", "a.flac", "b.flac"]  # name, length, `s at`, tempo, `BPM`
+
+
+def test_two_clips_of_one_name_are_refused(desk: Desk) -> None:
+    desk.recipe("one/test.yaml", ("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+    desk.recipe("two/Test.yml", ("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+    with desk.nothing_written():
+        ended = desk.run("render", "one", "two")
+    told = "two/Test.yml: would overwrite the clip 'Test' of one/test.yaml; give one of them another name"
+    assert_refused(ended, told)
+
+
+def test_a_recipe_named_like_another_one_s_variant_is_refused(desk: Desk) -> None:
+    desk.recipe("test.yaml", ("clip:", "try: {dry: {tail: 2 beats}}\nclip:"))
+    desk.recipe("test--dry.yaml")
+    with desk.nothing_written():
+        ended = desk.run("render", ".")
+    told = "test.yaml: would overwrite the clip 'test--dry' of test--dry.yaml; give one of them another name"
+    assert_refused(ended, told)
+
+
+# --- what clips are called ---
+
+
+@posix
+@pytest.mark.parametrize(
+    "name", ["two words", "Ünïcode 鼓", "dots.in.name", 'it\'s "quoted"', "-dash", "--force", "$(rm) `x` *?"]
+)
+def test_a_recipe_of_an_unusual_name_gives_a_clip_of_the_same_name(desk: Desk, name: str) -> None:
+    desk.recipe(f"set/{name}.yaml", ("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+    ended = desk.run("render", "set", "--plain")
+    assert ended.status == 0
+    assert ended.told == [f"made      {name}  {Path('out/clips')}/{name}.flac  (1 warning)"]
+    assert desk.clips() == sorted(f"{name}.{ending}" for ending in ("flac", "json", "svg"))
+    desk.assert_whole(name)
+    assert desk.receipt(name)["recipe"] == name
+
+
+@posix
+def test_a_recipe_with_a_leading_dash_is_named_after_two_dashes_or_by_its_folder(desk: Desk) -> None:
+    desk.recipe("-dash.yaml")
+    assert desk.run("render", "--dry-run", "--", "-dash.yaml").out == "-dash.flac  3.4 s at 140 BPM\n"
+    assert desk.run("render", "--dry-run", "./-dash.yaml").out == "-dash.flac  3.4 s at 140 BPM\n"
+
+
+@posix
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("a:b", "a:b"),
+        ("back\\slash", "back\\slash"),
+        ("new\nline", "new\\nline"),
+        ("\x1b[31mred", "\\x1b[31mred"),
+        (os.fsdecode(b"na\xefve"), "na\\udcefve"),
+    ],
+)
+def test_a_recipe_s_name_that_no_clip_can_have_is_refused_on_one_line(
+    desk: Desk, name: str, shown: str
+) -> None:
+    desk.recipe(f"{name}.yaml")
+    with desk.nothing_written():
+        ended = desk.run("render", ".")
+    right = "rename it without / \\ : line breaks and other hidden characters"
+    assert_refused(ended, f"{shown}.yaml: no clip can be called like this recipe; {right}")
+
+
+# --- where clips go ---
+
+
+def assert_failed_folder(desk: Desk, ended: Ended, told: str) -> None:
+    assert (ended.status, ended.out, len(ended.told)) == (1, "", 1)
+    assert ended.told[0].startswith("out")
+    assert ended.told[0].endswith(told)
+    assert desk.clips() == []
+
+
+def test_an_output_folder_that_is_a_file(desk: Desk) -> None:
+    desk.recipe("test.yaml")
+    desk.text("out", "a file")
+    with desk.nothing_written():
+        ended = desk.run("render", "test.yaml")
+    assert (ended.status, ended.out, len(ended.told)) == (1, "", 1)
+    assert ended.told[0].endswith("is not a folder; create it or choose another output folder")
+
+
+def test_an_output_folder_that_may_not_be_written(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk.recipe("test.yaml")
+    out = desk.folder / "out"
+    out.mkdir(mode=0o555)
+    if os.access(out, os.W_OK):  # the superuser may write everywhere
+
+        def denied(self: Path, *_: object, **__: object) -> None:
+            raise PermissionError(13, "Permission denied", str(self))
+
+        monkeypatch.setattr(Path, "mkdir", denied)
+    with desk.nothing_written():
+        ended = desk.run("render", "test.yaml")
+    assert_failed_folder(desk, ended, "may not be written; choose an output folder that can be written")
+
+
+def test_an_output_folder_on_a_read_only_disk(desk: Desk, mounted: Callable[[str], None]) -> None:
+    desk.recipe("test.yaml")
+    mounted("ro")
+    with desk.nothing_written():
+        ended = desk.run("render", "test.yaml")
+    assert_failed_folder(desk, ended, "the disk is read-only; choose an output folder that can be written")
+
+
+def test_a_full_disk_fails_what_does_not_fit_and_leaves_no_part_of_it(
+    desk: Desk, mounted: Callable[[str], None]
+) -> None:
+    """8 beats of 24-bit stereo at 44.1 kHz are 0.9 MB, 2 beats a quarter of it; 500 kB hold the short clip alone."""
+    for name, beats in (("a", 4), ("b", 1), ("c", 4)):
+        desk.recipe(
+            f"{name}.yaml",
+            ("lead: 4", f"lead: {beats}"),
+            ("tail: 4", f"tail: {beats}"),
+            ("format: flac", "format: wav"),
+        )
+    mounted("size=500k")
+    ended = desk.run("render", ".", "--plain")
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.outcomes == {"a": "failed", "b": "made", "c": "failed"}
+    full = r"the disk is full (0.9 MB needed, 0.5 MB free); make room or choose another output folder"
+    assert ended.told[0] == f"failed    a  out/clips/a.wav: {full}"
+    assert desk.clips() == ["b.json", "b.svg", "b.wav"]
+    desk.assert_whole("b")
+
+
+@posix
+@pytest.mark.parametrize("there", [True, False])
+def test_a_clip_s_name_that_is_a_link_out_of_the_folder_is_not_followed(desk: Desk, there: bool) -> None:
+    desk.recipe("test.yaml")
+    outside = desk.folder / "outside.flac"
+    if there:
+        desk.text("outside.flac", "somebody's")
+    (desk.folder / "out" / "clips").mkdir(parents=True)
+    (desk.folder / "out" / "clips" / "test.flac").symlink_to(outside)
+    with desk.nothing_written():
+        ended = desk.run("render", "test.yaml")
+    assert (ended.status, ended.out) == (1, "")
+    assert ended.told == [f"failed    test  out/clips/test.flac: it is a link to {outside}; remove the link"]
+
+
+@posix
+@pytest.mark.parametrize("ending", ["json", "svg"])
+def test_a_link_in_the_place_of_a_receipt_or_picture_is_replaced_and_not_followed(
+    desk: Desk, ending: str
+) -> None:
+    desk.recipe("test.yaml")
+    outside = desk.text("outside", "somebody's")
+    (desk.folder / "out" / "clips").mkdir(parents=True)
+    link = desk.folder / "out" / "clips" / f"test.{ending}"
+    link.symlink_to(outside)
+    assert desk.run("render", "test.yaml").status == 0
+    assert outside.read_text() == "somebody's"
+    assert not link.is_symlink()
+    desk.assert_whole("test")
