@@ -16,6 +16,7 @@ from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
 from render.files.audio_files import open_recording, sha256_of
 from render.night.paths import CONTROL, unfit_for_a_name
+from render.plan.align import SPEED_REFUSED
 from render.plan.build import MAX_CLIP_S
 from render.plan.model import ClipClock, ClipPlan, Lane, Passage
 from render.publish.receipt import BadReceipt, plan_of, read_receipt
@@ -25,8 +26,6 @@ MAX_RECEIPT_BYTES = 16 * 1024 * 1024
 """The longest clip in loops of one beat comes to 2 MB for each track."""
 
 CLIP_RATES_HZ = (44_100, 48_000)
-SLOWEST, FASTEST = 0.4, 2.4
-"""Speeds that half or double time and the largest change of tempo leave room for."""
 SLACK_S = 0.001
 """By which a passage may be longer in its record than in the clip: both are rounded to whole frames."""
 MAX_FRAMES = 2**40
@@ -137,7 +136,8 @@ def _lane_fits(lane: Lane, clock: ClipClock, source_rate_hz: int) -> bool:
         and -60.0 <= lane.gain_db <= 24.0
         and min(lane.fade_in_frames, lane.fade_out_frames) >= 0
         and lane.fade_in_frames + lane.fade_out_frames <= lane.end_frames - lane.start_frames
-        and all(0 <= cut.start_frames <= cut.end_frames <= clock.length_frames for cut in lane.cuts)
+        and all(0 <= cut.start_frames < cut.end_frames <= clock.length_frames for cut in lane.cuts)
+        and all(a.end_frames <= b.start_frames for a, b in pairwise(lane.cuts))
     )
 
 
@@ -146,8 +146,9 @@ def _passage_fits(passage: Passage, clock: ClipClock, source_rate_hz: int) -> bo
     in_clip_s = passage.clip_frames / clock.rate_hz
     return (
         passage.clip_frames > 0
-        and -clock.lead_beats <= passage.start_beat <= passage.end_beat <= clock.tail_beats
-        and SLOWEST <= passage.speed <= FASTEST
+        and abs(clock.beat_frames(passage.start_beat) - passage.clip_start_frames) <= 1
+        and abs(clock.beat_frames(passage.end_beat) - passage.clip_end_frames) <= 1
+        and abs(passage.speed - 1.0) <= SPEED_REFUSED + 1e-9
         and abs(in_record_s - in_clip_s * passage.speed) <= SLACK_S
         and abs(passage.semitones or 0.0) <= 12.0
     )
