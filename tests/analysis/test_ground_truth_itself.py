@@ -20,6 +20,7 @@ from tests.ground_truth.instruments import RATE_HZ, drum_kit, note_hz
 from tests.ground_truth.perturbations import PERTURBATIONS
 from tests.ground_truth.songs import BEATS_PER_BAR, GROOVES, TONICS, draw_song
 from tests.ground_truth.sounding import sound_of, truth_of
+from tests.ground_truth.spoken import _without_pauses
 from tests.ground_truth.synthetic import drifting_records, hard_drop_records, synthetic_records
 from tests.ground_truth.truth import Truth, steady_beats
 from tests.ground_truth.written_midi import WRITTEN, Written, _variable_length
@@ -250,3 +251,10 @@ def test_sung_bars_are_counted_in_the_true_bars() -> None:
 def test_the_true_beats_score_full_marks() -> None:
     assert scores.score(truth_with(), Heard(grid=Grid(0.5, 120.0))).beat_f == 1.0
     assert scores.score(truth_with(), Heard(grid=Grid(0.75, 120.0))).beat_f == 0.0
+
+
+def test_shortened_pauses_leave_the_words() -> None:
+    """A second of a tone, a second of nothing and a second of a tone: 0.12 s of the nothing stays."""
+    tone = np.sin(np.arange(16_000) * 0.2).astype(np.float32)
+    shortened = _without_pauses(np.concatenate([tone, np.zeros(16_000, np.float32), tone]))
+    assert len(shortened) == 2 * 16_000 + round(0.12 * 16_000)

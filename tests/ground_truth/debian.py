@@ -45,34 +45,35 @@ class Missing(Exception):
 
 def loop_records() -> list[Record]:
     """Drum loops as recorded, one after another: exact in tempo, and drums alone."""
-    _unpacked("sonic-pi-samples")
+    unpacked("sonic-pi-samples")
     return [Record(_loop_truth(loop), partial(_tiled, loop)) for loop in LOOPS]
 
 
 def module_records() -> list[Record]:
     _tool("openmpt123")
     for name in {module.package for module in MODULES}:
-        _unpacked(name)
+        unpacked(name)
     return [Record(_module_truth(module), partial(_rendered_module, module)) for module in MODULES]
 
 
 def midi_records() -> list[Record]:
     """Pieces somebody wrote, and pieces written here so that their keys are known."""
     _tool("fluidsynth")
-    _unpacked(SOUNDFONT[0])
-    _unpacked("openttd-openmsx")
+    unpacked(SOUNDFONT[0])
+    unpacked("openttd-openmsx")
     pieces = [Record(_piece_truth(piece), partial(_rendered_piece, piece)) for piece in PIECES]
     return pieces + [Record(_written_truth(piece), partial(_rendered_written, piece)) for piece in WRITTEN]
 
 
 def produced_records() -> list[Record]:
     """Produced electronic music, whose tempo two measurements agreed upon: true to about 0.01 %."""
-    _unpacked("nexuiz-music")
+    unpacked("nexuiz-music")
     return [Record(_produced_truth(piece), partial(_excerpt, piece)) for piece in PRODUCED]
 
 
 @cache
-def _unpacked(name: str) -> Path:
+def unpacked(name: str) -> Path:
+    """The files of a Debian package; raises `Missing` where it cannot be had."""
     try:
         return package(name)
     except pytest.skip.Exception as reason:
@@ -102,7 +103,7 @@ def _loop_truth(loop: Loop) -> Truth:
 
 
 def _tiled(loop: Loop) -> tuple[Audio, int]:
-    path = _unpacked("sonic-pi-samples") / f"usr/share/sonic-pi/samples/{loop.name}.flac"
+    path = unpacked("sonic-pi-samples") / f"usr/share/sonic-pi/samples/{loop.name}.flac"
     audio, rate_hz = soundfile.read(path, dtype="float32", always_2d=True, frames=loop.frames)
     assert rate_hz == RATE_HZ
     return np.tile(audio, (loop.repeats, 1)), rate_hz
@@ -121,7 +122,7 @@ def _module_truth(module: Module) -> Truth:
 
 
 def _rendered_module(module: Module) -> tuple[Audio, int]:
-    source = _unpacked(module.package) / module.path
+    source = unpacked(module.package) / module.path
     return _kept(f"{module.package}-{source.stem}", partial(_play_module, source))
 
 
@@ -147,7 +148,7 @@ def _piece_truth(piece: Piece) -> Truth:
 
 
 def _rendered_piece(piece: Piece) -> tuple[Audio, int]:
-    source = _unpacked("openttd-openmsx") / f"usr/share/games/openttd/baseset/openmsx/{piece.name}.mid"
+    source = unpacked("openttd-openmsx") / f"usr/share/games/openttd/baseset/openmsx/{piece.name}.mid"
     return _kept(f"openmsx-{piece.name}", partial(_play_midi, source))
 
 
@@ -177,7 +178,7 @@ def _rendered_written(piece: Written) -> tuple[Audio, int]:
 def _play_midi(source: Path, folder: Path) -> Path:
     font_package, font = SOUNDFONT
     made = folder / "piece.wav"
-    soundfont = str(_unpacked(font_package) / font)
+    soundfont = str(unpacked(font_package) / font)
     _run(
         [
             _tool("fluidsynth"),
@@ -211,7 +212,7 @@ def _produced_truth(piece: Produced) -> Truth:
 
 def _excerpt(piece: Produced) -> tuple[Audio, int]:
     def take(folder: Path) -> Path:
-        with zipfile.ZipFile(_unpacked("nexuiz-music") / "usr/share/games/nexuiz/data/music.pk3") as packed:
+        with zipfile.ZipFile(unpacked("nexuiz-music") / "usr/share/games/nexuiz/data/music.pk3") as packed:
             member = Path(packed.extract(f"sound/cdtracks/{piece.name}.ogg", folder))
         with soundfile.SoundFile(member) as file:
             file.seek(PRODUCED_FROM_S * file.samplerate)

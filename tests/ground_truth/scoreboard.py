@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from render.values import Grid
-from tests.ground_truth import debian, synthetic
+from tests.ground_truth import debian, spoken, synthetic
 from tests.ground_truth.debian import Missing
 from tests.ground_truth.ears import Heard, hear
 from tests.ground_truth.scores import Score, score
@@ -29,6 +29,7 @@ SETS: dict[str, Callable[[], list[Record]]] = {
     "synthetic": synthetic.synthetic_records,
     "hard-drops": synthetic.hard_drop_records,
     "drifting": synthetic.drifting_records,
+    "spoken": spoken.spoken_records,
     "loops": debian.loop_records,
     "midi": debian.midi_records,
     "modules": debian.module_records,

@@ -198,7 +198,7 @@ def draw_song(seed: int, style: Style, *, length_s: float | None = None, **state
         "chord_bars": int(rng.choice([1, 2])),
         "swing": float(rng.choice([0.5, 0.5, 0.54, 0.58, 0.62])),
         "drums_only": bool(rng.random() < 0.12),
-        "voice_bars": _singing(sections, rng) if rng.random() < 0.55 else frozenset(),
+        "voice_bars": singing(sections, rng) if rng.random() < 0.55 else frozenset(),
         "pick_up": bool(rng.random() < 0.2),
     }
     return Song(**{**decided, **stated})  # type: ignore[arg-type]
@@ -227,7 +227,7 @@ def _form(phrases: int, rng: np.random.Generator) -> tuple[Section, ...]:
     return tuple(sections)
 
 
-def _singing(sections: tuple[Section, ...], rng: np.random.Generator) -> frozenset[int]:
+def singing(sections: tuple[Section, ...], rng: np.random.Generator) -> frozenset[int]:
     """Half phrases of singing: most of a verse or break, some of the rest."""
     chance = {
         "intro": 0.1,
