@@ -37,7 +37,7 @@ LOW_END_HZ = (20.0, 120.0)
 FLUX_EDGES_HZ = (120.0, 500.0, 2_000.0, 6_000.0, 16_000.0)
 """Between these, rises of level are counted apart: a hat is heard through a chord."""
 LOUD_PERCENTILE = 95.0
-LOW_FLUX_FLOOR_DB = -18.0
+LOW_FLUX_FLOOR_DB = -12.0
 FLUX_FLOOR_DB = -30.0
 """Below a band's loud frames: what rises below this is no attack. Little rumbles in an empty low end would be
 many; above it soft strokes count as well."""

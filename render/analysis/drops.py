@@ -105,7 +105,7 @@ def _evidence(features: BarFeatures, phrase_bars: int, phrase_first_bar: int) ->
     in_phrase = (numbers + 1 - phrase_first_bar) % phrase_bars
     return {
         "low end": np.tanh(_jump_db(low) / LOW_STEP_DB),
-        "kicks": np.tanh(_jump(features.low_flux) / ATTACK_STEP),
+        "kicks": np.tanh(np.maximum(_jump(features.low_flux), 0.0) / ATTACK_STEP),
         "louder": np.tanh(_jump_db(loud) / LOUD_STEP_DB),
         "busier": np.tanh(_jump(features.flux) / ATTACK_STEP),
         "stays low": np.tanh(_held(low_db) / LEVEL_STEP_DB),

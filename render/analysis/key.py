@@ -3,8 +3,10 @@
 The pitches of the whole record are compared with a profile of each of the 24 keys, turned so that its tonic falls on
 each semitone in turn, by their correlation (Krumhansl, Cognitive Foundations of Musical Pitch, 1990, chapter 4). A
 profile is made of three things: how well each pitch was heard to fit the key by the listeners of Krumhansl and
-Kessler (1982); the key's scale; and its triad. The bass is compared apart, with the triad alone: what it returns to
-tells a key from its relative, whose pitches are the same.
+Kessler (1982); the key's scale; and its triad. A key and its relative have the same pitches; what tells them apart is
+what the music returns to. So the bass is compared apart, with the triads alone, and so are the bars that open a phrase,
+above and in the bass: a loop of chords mostly starts on its tonic (common practice). A minor key is given a small
+start, most records of the kind being in one (common practice).
 
 Conventions
 -----------
@@ -39,9 +41,13 @@ SCALE_WEIGHT = 1.0
 TRIAD_WEIGHT = 0.5
 """Beside the listeners' profile at weight 1, each scaled to a variance of 1."""
 BASS_WEIGHT = 0.4
+OPENING_WEIGHT = 0.3
+OPENING_BASS_WEIGHT = 0.3
+"""Beside the comparison of all pitches above the bass, at weight 1."""
+MINOR_START = 0.05
 CANDIDATES = 3
-SHARPNESS = 12.0
-"""Turns differences of scores into odds: 0.1 ahead is three to one."""
+SHARPNESS = 17.0
+"""Turns differences of scores into odds: 0.1 ahead is five to one."""
 TONAL_ENOUGH = 0.4
 """With less tonal weight than this, a key is a guess and its confidence shrinks in proportion."""
 
@@ -55,12 +61,21 @@ class KeyCandidate:
     confidence: float
 
 
-def key_candidates(features: TonalFeatures) -> tuple[KeyCandidate, ...]:
-    """The three likeliest keys, the likeliest first; none for a record in which nothing is tonal."""
-    upper, bass = _pitch_classes(features)
+def key_candidates(
+    features: TonalFeatures, bars: Bars, phrase_bars: int = 8, phrase_first_bar: int = 1
+) -> tuple[KeyCandidate, ...]:
+    """The three likeliest keys, the likeliest first; none for a record in which nothing is tonal.
+
+    `phrase_first_bar` is any bar that starts a phrase.
+    """
+    weight = _tonal_shares(features)
+    off_tune = _tuning_steps(weight @ _evened(features.upper))
+    upper, bass = _pitch_classes(features, weight, off_tune)
     if not upper.any():
         return ()
-    scores = key_scores(upper, bass)
+    bar = np.searchsorted(bars.starts_s, features.time_s(), side="right")
+    opens = (bar > 0) & ((bar - phrase_first_bar) % phrase_bars == 0)
+    scores = key_scores(upper, bass, *_pitch_classes(features, weight * opens, off_tune))
     odds = np.exp(SHARPNESS * (scores - scores.max()))
     sure = odds / odds.sum() * min(1.0, tonal_weight(features) / TONAL_ENOUGH)
     best = np.argsort(-scores, kind="stable")[:CANDIDATES]
@@ -72,12 +87,23 @@ def key_name(key: int) -> str:
     return f"{MAJOR_NAMES[key]} major" if key < 12 else f"{MINOR_NAMES[key - 12]} minor"
 
 
-def key_scores(upper: Values, bass: Values) -> Values:
-    """How well pitch classes, `(12,)` each, above and in the bass, fit each key, `(24,)` as `key_name` counts."""
-    scores = _correlations(upper, _profile(MAJOR_PROFILE, MAJOR_SCALE, MAJOR_TRIAD), _minor_profile())
-    if bass.any():
-        low = _correlations(bass, _members(MAJOR_TRIAD), _members(MINOR_TRIAD))
-        scores = (scores + BASS_WEIGHT * low) / (1.0 + BASS_WEIGHT)
+def key_scores(upper: Values, bass: Values, opening: Values, opening_bass: Values) -> Values:
+    """How well pitch classes, `(12,)` each, fit each key, `(24,)` as `key_name` counts.
+
+    `opening` and `opening_bass` are those of the bars that open a phrase. What is all zero says nothing.
+    """
+    tonic = _members((0,))
+    triads = _members(MAJOR_TRIAD), _members(MINOR_TRIAD)
+    scores = _correlations(
+        upper,
+        _profile(MAJOR_PROFILE, MAJOR_SCALE, MAJOR_TRIAD),
+        _profile(MINOR_PROFILE, MINOR_SCALE, MINOR_TRIAD),
+    )
+    scores += BASS_WEIGHT * _correlations(bass, *triads)
+    scores += OPENING_WEIGHT * _correlations(opening, *triads)
+    scores += OPENING_BASS_WEIGHT * _correlations(opening_bass, tonic, tonic)
+    scores /= 1.0 + BASS_WEIGHT + OPENING_WEIGHT + OPENING_BASS_WEIGHT
+    scores[12:] += MINOR_START
     return scores
 
 
@@ -104,19 +130,14 @@ def _tonal_shares(features: TonalFeatures) -> Values:
     return np.clip(shares, 0.0, 1.0)
 
 
-def _pitch_classes(features: TonalFeatures) -> tuple[Values, Values]:
-    """The pitch classes of the record above and in the bass, `(12,)` each, in the record's own tuning.
-
-    A frame counts by how tonal it is; each frame's pitches first by their share, so that loud parts do not rule.
-    """
-    weight = _tonal_shares(features)[:, None]
-    upper = np.sum(weight * _evened(features.upper), axis=0)
-    bass = np.sum(weight * _evened(features.bass), axis=0)
-    off_tune = _tuning_steps(upper)
+def _pitch_classes(features: TonalFeatures, weight: Values, off_tune: int) -> tuple[Values, Values]:
+    """The pitch classes above and in the bass, `(12,)` each, of frames that count by `weight`, `(frames,)`."""
+    upper, bass = weight @ _evened(features.upper), weight @ _evened(features.bass)
     return _by_semitone(upper, off_tune), _by_semitone(bass, off_tune)
 
 
 def _evened(pitches: npt.NDArray[np.float32]) -> Values:
+    """Each frame's pitches divided by the root of their sum, so that loud parts do not rule."""
     total = pitches.sum(axis=1, keepdims=True, dtype=np.float64)
     evened: Values = pitches / np.maximum(total, 1e-12) * np.sqrt(np.maximum(total, 0.0))
     return evened
@@ -151,10 +172,6 @@ def _profile(ratings: tuple[float, ...], scale: tuple[int, ...], triad: tuple[in
         + SCALE_WEIGHT * _scaled(_members(scale))
         + TRIAD_WEIGHT * _scaled(_members(triad))
     )
-
-
-def _minor_profile() -> Values:
-    return _profile(MINOR_PROFILE, MINOR_SCALE, MINOR_TRIAD)
 
 
 def _correlations(pitch_classes: Values, major: Values, minor: Values) -> Values:
