@@ -140,6 +140,13 @@ def test_the_cut_intro_begins_half_a_phrase_before_its_drop() -> None:
     assert truth.drops_s[0] - truth.first_beat_s == pytest.approx(4 * BEATS_PER_BAR * truth.beat_s)
 
 
+def test_a_cut_renumbers_bars_and_moves_everything_else() -> None:
+    """120 BPM, first beat at 0.5 s, cut at 3.0 s: of bars at 0.5, 2.5 and 4.5 s the third is the first whole one."""
+    cut = truth_with(voice_bars=frozenset({2, 3, 5})).cut(3.0)
+    assert (cut.first_beat_s, cut.beats[0], cut.drops_s, cut.bars) == (1.5, 0.0, (29.5,), 27)
+    assert cut.voice_bars == frozenset({1, 3})
+
+
 def test_a_drifting_record_wanders_as_far_as_it_says() -> None:
     for record in drifting_records():
         truth = record.truth
@@ -214,7 +221,13 @@ def test_a_tempo_is_judged_within_its_tolerance(
 
 @pytest.mark.parametrize(
     ("first_beat_s", "off_ms", "beat", "bar"),
-    [(0.503, 3.0, True, True), (2.5, 0.0, True, True), (1.0, 0.0, True, False), (0.75, 250.0, False, None)],
+    [
+        (0.503, 3.0, True, True),
+        (2.5, 0.0, True, True),
+        (1.0, 0.0, True, False),
+        (0.75, 250.0, False, None),
+        (0.57, 70.0, False, None),
+    ],
 )
 def test_a_first_beat_is_judged_by_beat_and_bar(
     first_beat_s: float, off_ms: float, beat: bool, bar: bool

@@ -97,7 +97,7 @@ def _loop_truth(loop: Loop) -> Truth:
         beats=steady_beats(0.0, loop.tempo_bpm, length_s),
         beats_per_bar=None if loop.beats % 4 else 4,
         tonal=loop.tonal,
-        phase_exact=loop.phase_exact,
+        phase="exact" if loop.phase_exact else "open",
         caveats=() if loop.phase_exact else ("its strongest attacks lie on the off-beat",),
     )
 
@@ -116,7 +116,7 @@ def _module_truth(module: Module) -> Truth:
         tempo_bpm=module.tempo_bpm,
         first_beat_s=0.0,
         beats=steady_beats(0.0, module.tempo_bpm, EXCERPT_S),
-        phase_exact=module.phase_exact,
+        phase="exact" if module.phase_exact else "open",
         caveats=() if module.phase_exact else ("its strongest attacks lie on the off-beat",),
     )
 
@@ -205,7 +205,7 @@ def _produced_truth(piece: Produced) -> Truth:
         first_beat_s=piece.first_beat_s,
         beats=steady_beats(piece.first_beat_s, piece.tempo_bpm, EXCERPT_S),
         beats_per_bar=None,
-        phase_exact=False,
+        phase="measured",
         caveats=("tempo and beat are a consensus of two measurements, to 0.01 % and 25 ms",),
     )
 

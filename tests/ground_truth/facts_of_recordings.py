@@ -3,7 +3,7 @@
 The names are those of the packages' files and stand nowhere but in the tests. Lengths were counted in the files,
 beats by ear. A tracker's row is a whole number of frames (the player truncates its ticks), from which the tempo
 follows exactly. Where the strongest attacks lie half a beat from the start of the row or loop, the recording itself
-leaves open which half of the beat counts: `phase_exact` is False and the beat is not scored.
+leaves open which half of the beat counts: `phase_exact` is False, and the beat is not scored.
 """
 
 from dataclasses import dataclass

@@ -96,12 +96,7 @@ def _cut_intro(song: Song, sound: Audio, truth: Truth) -> Heard:
     """The recording begins in the middle of the phrase before the drop, on no beat at all."""
     bar = song.drop_bars[0] - PHRASE_BARS // 2
     cut = _bar_start(song, bar) - round(0.37 * song.beat_s * RATE_HZ)
-    sound = sound[cut:]
-    moved = truth.moved(-cut / RATE_HZ)
-    beats = moved.beats[moved.beats > 0]
-    first_beat_s = moved.first_beat_s + (bar - 1) * BEATS_PER_BAR * song.beat_s
-    bars = truth.bars - bar + 1
-    return sound, replace(moved, first_beat_s=first_beat_s, beats=beats, bars=bars)
+    return sound[cut:], truth.cut(cut / RATE_HZ)
 
 
 def _no_low_end(_: Song, sound: Audio, truth: Truth) -> Heard:

@@ -4,7 +4,7 @@ Conventions
 -----------
 - A tempo is *folded* when a power of two between the heard and the true one is forgiven; the *stated multiple* is not.
 - `first_beat_ms` is the distance from the true first beat to the nearest beat heard, `right_beat` whether that is
-  less than a quarter of a beat, `right_bar` whether bars begin where bars begin. They are asked only where the folded
+  less than an eighth of a beat, `right_bar` whether bars begin where bars begin. They are asked only where the folded
   tempo is right, and `right_bar` only where beat and multiple are right too.
 - A drop is found when a candidate lies within one beat of any true drop.
 
@@ -72,7 +72,7 @@ def score(truth: Truth, heard: Heard) -> Score:
     scores: dict[str, object] = {}
     if heard.grid is not None:
         scores |= _tempo(truth, heard.grid)
-        scores["beat_f"] = _beat_f(truth, _beats(truth, heard))
+        scores["beat_f"] = _beat_f(truth, _beats(truth, heard)) if truth.phase != "open" else None
         scores["grid_judged_right"] = None if heard.fits is None else heard.fits == truth.fixed_tempo
     if heard.drops_s is not None and truth.drops_s:
         scores["drop_rank"] = drop_rank(truth, heard.drops_s)
@@ -95,11 +95,14 @@ def _tempo(truth: Truth, grid: Grid) -> dict[str, object]:
         "tempo_coarse": folded(true_bpm, heard_bpm, COARSE),
         "right_multiple": right_multiple if truth.multiple_exact else None,
     }
-    if not folded(true_bpm, heard_bpm, SAME_TEMPO) or not truth.phase_exact:
+    if not folded(true_bpm, heard_bpm, SAME_TEMPO) or truth.phase == "open":
         return scores
     off_s = first_beat_off_s(truth, grid)
-    right_beat = abs(off_s) < truth.beat_s / 4
-    scores |= {"first_beat_ms": 1000 * abs(off_s), "right_beat": right_beat}
+    right_beat = abs(off_s) < truth.beat_s / 8
+    scores |= {
+        "first_beat_ms": 1000 * abs(off_s) if truth.phase == "exact" else None,
+        "right_beat": right_beat,
+    }
     if right_beat and right_multiple and truth.beats_per_bar:
         beats = round((grid.first_beat_s - truth.first_beat_s) / truth.beat_s)
         right_bar = beats % truth.beats_per_bar == 0 and grid.beats_per_bar == truth.beats_per_bar
@@ -159,14 +162,14 @@ def _voice(truth: Truth, voice_per_bar: tuple[bool, ...], grid: Grid) -> dict[st
 
 def _library(truth: Truth, heard: Heard) -> dict[str, object]:
     scores: dict[str, object] = {}
-    if heard.library_beats_s is not None and len(heard.library_beats_s):
+    if heard.library_beats_s is not None and len(heard.library_beats_s) and truth.phase != "open":
         scores["library_beat_f"] = _beat_f(truth, heard.library_beats_s)
     if heard.library_tempo_bpm is None or heard.library_beats_s is None or not truth.fixed_tempo:
         return scores
     tempo_bpm = heard.library_tempo_bpm
     scores["library_fine"] = folded(truth.tempo_bpm, tempo_bpm, COARSE)
     scores["library_multiple"] = detected(truth.tempo_bpm, tempo_bpm, MULTIPLE_TOLERANCE)
-    if truth.phase_exact and folded(truth.tempo_bpm, tempo_bpm, SAME_TEMPO):
+    if truth.phase == "exact" and folded(truth.tempo_bpm, tempo_bpm, SAME_TEMPO):
         beats_s = heard.library_beats_s
         first_s = float(np.mean(beats_s - np.arange(len(beats_s)) * 60.0 / tempo_bpm))
         scores["library_first_beat_ms"] = 1000 * abs(first_beat_off_s(truth, Grid(first_s, tempo_bpm)))

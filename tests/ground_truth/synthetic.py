@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from render.values import Audio
+from render.values import Audio, nearest_frame
 from tests.ground_truth.damage import DAMAGES, Damage
 from tests.ground_truth.instruments import RATE_HZ
 from tests.ground_truth.perturbations import PERTURBATIONS, Perturbation
@@ -23,6 +23,8 @@ FIRST_SEED = {"synthetic": 4_100, "hard drops": 5_200, "drifting": 6_300}
 WARPS = ((0.01, 0.0), (0.02, 0.0), (0.01, 0.008), (0.02, 0.008), (0.0, 0.008))
 """How far the tempo wanders and hits stray (seconds): 1 and 2 %, and the 8 ms of a live band."""
 DRIFTING = 15
+_LATE = ((1, 2), (0, 3))
+"""Which styles of a round begin late, in turn: the first sound is then no bar line, often no beat."""
 
 
 def _held_out(number: int) -> bool:
@@ -36,14 +38,25 @@ def synthetic_records() -> list[Record]:
         style = STYLES[number % len(STYLES)]
         damage = DAMAGES[number // len(STYLES) % len(DAMAGES)]
         song = draw_song(FIRST_SEED["synthetic"] + number, style)
-        name = f"{number:02d} {style}, {damage.name}"
-        truth = truth_of(song, name, "synthetic", held_out=_held_out(number)).moved(damage.silence_s)
-        records.append(Record(truth, partial(_damaged, song, damage)))
+        cut_frames = _cut_frames(song, number)
+        name = f"{number:02d} {style}, {damage.name}{', cut' if cut_frames else ''}"
+        truth = truth_of(song, name, "synthetic", held_out=_held_out(number))
+        if cut_frames:
+            truth = truth.cut(cut_frames / RATE_HZ)
+        records.append(Record(truth.moved(damage.silence_s), partial(_damaged, song, damage, cut_frames)))
     return records
 
 
-def _damaged(song: Song, damage: Damage) -> tuple[Audio, int]:
-    return damage.apply(sound_of(song), np.random.default_rng([song.seed, 5]))
+def _cut_frames(song: Song, number: int) -> int:
+    """Where a record that was begun late begins: anywhere in its first phrase. Half of them are."""
+    if number % 4 not in _LATE[number // 4 % 2]:
+        return 0
+    beats = np.random.default_rng([song.seed, 8]).uniform(0.1, 30.0)
+    return nearest_frame((song.first_beat_s + beats * song.beat_s) * RATE_HZ)
+
+
+def _damaged(song: Song, damage: Damage, cut_frames: int) -> tuple[Audio, int]:
+    return damage.apply(sound_of(song)[cut_frames:], np.random.default_rng([song.seed, 5]))
 
 
 def hard_drop_records() -> list[Record]:

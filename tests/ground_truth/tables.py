@@ -9,6 +9,8 @@ from tests.ground_truth.scores import Score
 from tests.ground_truth.truth import Truth
 
 NONE = "-"
+VOICE_TOLD = 0.15
+"""Part of the bars that must be wrong about the voice before a record is named for it."""
 
 
 @dataclass(frozen=True)
@@ -189,7 +191,7 @@ def _wrong(result: Result) -> Iterable[str]:
         runner_up = f", {heard.runner_up_bpm:.2f} next" if heard.runner_up_bpm else ""
         yield f"multiple {heard.grid.tempo_bpm:.2f} for {truth.tempo_bpm:.2f}{sure}{runner_up}"
     if score.right_beat is False:
-        yield f"off-beat, {score.first_beat_ms:.0f} ms{_confidence(heard.beat_confidence)}"
+        yield f"off-beat{_off(score)}{_confidence(heard.beat_confidence)}"
     elif score.first_beat_ms is not None and score.first_beat_ms > 10:
         yield f"first beat {score.first_beat_ms:.1f} ms off"
     if score.right_bar is False and heard.grid is not None:
@@ -205,8 +207,12 @@ def _wrong(result: Result) -> Iterable[str]:
         yield f"drop {place} ({heard_s} for {', '.join(f'{at_s:.1f}' for at_s in truth.drops_s)})"
     if score.key_score is not None and score.key_score < 1:
         yield f"{heard.key} for {truth.key}"
-    if score.voice_false + score.voice_missed > 0.3 * max(1, score.voice_hits):
+    if score.voice_false + score.voice_missed > VOICE_TOLD * truth.bars:
         yield f"voice: {score.voice_hits} bars right, {score.voice_false} false, {score.voice_missed} missed"
+
+
+def _off(score: Score) -> str:
+    return "" if score.first_beat_ms is None else f", {score.first_beat_ms:.0f} ms"
 
 
 def _confidence(value: float | None) -> str:

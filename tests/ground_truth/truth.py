@@ -9,8 +9,10 @@ Conventions
 - A record whose `held_out` is true serves no one who sets a constant: it is scored and reported apart.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +30,8 @@ class Truth:
     `drop_s` is the first drop; `drops_s` are all of them, and a listener who names any of them is right.
     `voice_bars` are the bars in which somebody sings; None where nobody knows.
     `tonal` is False for drums alone, True where chords sound, None where neither is sure.
-    `phase_exact` is False where the recording itself leaves open which half of the beat counts.
+    `phase` is how well its beats are known: to the sample, by a measurement to some 25 ms, or so that the recording
+    itself leaves open which half of the beat counts.
     """
 
     name: str
@@ -46,7 +49,7 @@ class Truth:
     held_out: bool = False
     perturbation: str = ""
     fixed_tempo: bool = True
-    phase_exact: bool = True
+    phase: Literal["exact", "measured", "open"] = "exact"
     multiple_exact: bool = True
     caveats: tuple[str, ...] = ()
 
@@ -62,6 +65,21 @@ class Truth:
             beats=self.beats + by_s,
             drop_s=None if self.drop_s is None else self.drop_s + by_s,
             drops_s=tuple(drop_s + by_s for drop_s in self.drops_s),
+        )
+
+    def cut(self, at_s: float) -> "Truth":
+        """The same record begun at `at_s`: bar 1 is then the first bar that is still whole. For one tempo and drops
+        that lie later."""
+        assert self.beats_per_bar is not None
+        bar_s = self.beats_per_bar * self.beat_s
+        lost = max(0, math.ceil((at_s - self.first_beat_s) / bar_s))
+        moved = self.moved(-at_s)
+        return replace(
+            moved,
+            first_beat_s=moved.first_beat_s + lost * bar_s,
+            beats=moved.beats[moved.beats >= 0],
+            bars=self.bars - lost,
+            voice_bars=self.voice_bars and frozenset(bar - lost for bar in self.voice_bars if bar > lost),
         )
 
 
