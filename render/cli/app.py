@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from render.cli import check, demo, doctor, render, schema
+from render.cli import check, demo, doctor, look, render, schema
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -25,6 +25,7 @@ app = typer.Typer(
 )
 app.command()(render.render)
 app.command()(check.check)
+app.command()(look.look)
 app.command()(demo.demo)
 app.command()(schema.schema)
 app.command()(doctor.doctor)

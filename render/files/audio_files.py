@@ -13,6 +13,7 @@ Files are opened for reading only.
 
 import hashlib
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 
 import av
@@ -30,6 +31,9 @@ MOST_CHANNELS = 2
 
 _BLOCK_FRAMES = 65_536
 """How much is decoded at once while reading up to a position: half a megabyte of stereo."""
+
+_READ_AT_ONCE_S = 30
+"""Of a whole recording; every read seeks anew, which some formats do slowly."""
 
 _READABLE = "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3 and M4A can be read"
 
@@ -100,6 +104,18 @@ def read_span(recording: Recording, start_frame: int, frames: int) -> Audio:
         wrong = f"it holds a sample that is no number at {clock(bad_frame / recording.rate_hz)}"
         raise SourceError(str(path), wrong, "export it again")
     return audio
+
+
+def blocks_of(recording: Recording) -> Iterator[Audio]:
+    """A whole recording from its start, block by block, so that a long one needs no more memory than a short one.
+
+    Raises SourceError as `read_span` does.
+    """
+    long = _READ_AT_ONCE_S * recording.rate_hz
+    for start in range(0, recording.frames, long):
+        span = read_span(recording, start, min(long, recording.frames - start))
+        for first in range(0, len(span), _BLOCK_FRAMES):
+            yield span[first : first + _BLOCK_FRAMES]
 
 
 def sha256_of(path: Path) -> str:
