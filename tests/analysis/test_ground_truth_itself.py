@@ -13,7 +13,7 @@ import pytest
 from scipy import signal
 
 from render.values import Grid
-from tests.ground_truth import scores
+from tests.ground_truth import debian, scores
 from tests.ground_truth.damage import DAMAGES
 from tests.ground_truth.ears import Heard
 from tests.ground_truth.instruments import RATE_HZ, drum_kit, note_hz
@@ -22,6 +22,7 @@ from tests.ground_truth.songs import BEATS_PER_BAR, GROOVES, TONICS, draw_song
 from tests.ground_truth.sounding import sound_of, truth_of
 from tests.ground_truth.spoken import _without_pauses
 from tests.ground_truth.synthetic import drifting_records, hard_drop_records, synthetic_records
+from tests.ground_truth.tables import Result, main_table, wrong_answers
 from tests.ground_truth.truth import Truth, steady_beats
 from tests.ground_truth.written_midi import WRITTEN, Written, _variable_length
 
@@ -271,3 +272,28 @@ def test_shortened_pauses_leave_the_words() -> None:
     tone = np.sin(np.arange(16_000) * 0.2).astype(np.float32)
     shortened = _without_pauses(np.concatenate([tone, np.zeros(16_000, np.float32), tone]))
     assert len(shortened) == 2 * 16_000 + round(0.12 * 16_000)
+
+
+def test_a_set_whose_package_cannot_be_had_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(name: str) -> None:
+        pytest.skip(f"{name} cannot be fetched")
+
+    monkeypatch.setattr(debian, "package", refused)
+    debian.unpacked.cache_clear()
+    with pytest.raises(debian.Missing, match="sonic-pi-samples cannot be fetched"):
+        debian.loop_records()
+
+
+def test_what_nobody_listened_for_is_a_dash() -> None:
+    results = [Result(truth_with(), heard, scores.score(truth_with(), heard), 60.0) for heard in (Heard(),)]
+    rows = [line.split("|")[1:3] for line in main_table(results).splitlines()]
+    assert ["records", "1"] in [[cell.strip() for cell in row] for row in rows]
+    assert {row[1].strip() for row in rows[3:]} == {"-"}
+    assert wrong_answers(results) == "No wrong answers."
+
+
+def test_a_wrong_answer_is_told_by_name() -> None:
+    heard = Heard(grid=Grid(0.75, 120.0), drops_s=(10.0, 32.5))
+    result = Result(truth_with(), heard, scores.score(truth_with(), heard), 60.0)
+    told = wrong_answers([result])
+    assert "s: t: off-beat, 250 ms; drop number 2 (10.0, 32.5 for 32.5)" in told

@@ -87,9 +87,9 @@ def hear(sound: Audio, rate_hz: int, true_grid: Grid, *, library: bool, grid_giv
             )
     pitches = _listened(heard, "key", "tonal", "TonalListener", sound, rate_hz)
     key_candidates, tonal_weight = _part("key", "key_candidates"), _part("key", "tonal_weight")
-    if None not in (pitches, key_candidates, tonal_weight):
+    if None not in (pitches, bars, key_candidates, tonal_weight):
         with _clocked(heard, "key"):
-            heard.keys = tuple(candidate.name for candidate in key_candidates(pitches))
+            heard.keys = tuple(candidate.name for candidate in key_candidates(pitches, bars))
             heard.key = heard.keys[0] if heard.keys else None
             heard.tonal_weight = tonal_weight(pitches)
     voice = _listened(heard, "voice", "voice", "VoiceListener", sound, rate_hz)

@@ -173,7 +173,11 @@ def _aligned(rows: list[list[str]]) -> str:
 
 def wrong_answers(results: Results) -> str:
     """Everything that was answered wrongly, by name; what fell over comes first."""
-    lines = [f"{r.truth.set}: {r.truth.name}: fell over\n{r.fell_over}" for r in results if r.fell_over]
+    lines = [
+        f"{r.truth.set}: {r.truth.name}: fell over: {r.fell_over.strip().splitlines()[-1]}"
+        for r in results
+        if r.fell_over
+    ]
     for result in results:
         said = list(_wrong(result))
         if said:
