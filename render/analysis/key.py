@@ -62,18 +62,20 @@ class KeyCandidate:
 
 
 def key_candidates(
-    features: TonalFeatures, bars: Bars, phrase_bars: int = 8, phrase_first_bar: int = 1
+    features: TonalFeatures, bars: Bars | None = None, phrase_bars: int = 8, phrase_first_bar: int = 1
 ) -> tuple[KeyCandidate, ...]:
     """The three likeliest keys, the likeliest first; none for a record in which nothing is tonal.
 
-    `phrase_first_bar` is any bar that starts a phrase.
+    `phrase_first_bar` is any bar that starts a phrase. Without bars, phrases say nothing; a relative key is then
+    taken for the key more often.
     """
     weight = _tonal_shares(features)
     off_tune = _tuning_steps(weight @ _evened(features.upper))
     upper, bass = _pitch_classes(features, weight, off_tune)
     if not upper.any():
         return ()
-    bar = np.searchsorted(bars.starts_s, features.time_s(), side="right")
+    starts_s = np.zeros(0) if bars is None else bars.starts_s
+    bar = np.searchsorted(starts_s, features.time_s(), side="right")
     opens = (bar > 0) & ((bar - phrase_first_bar) % phrase_bars == 0)
     scores = key_scores(upper, bass, *_pitch_classes(features, weight * opens, off_tune))
     odds = np.exp(SHARPNESS * (scores - scores.max()))

@@ -93,6 +93,10 @@ def test_a_record_in_another_tuning_keeps_its_key(cents: float) -> None:
     assert named(cadence(12 + 5, cents)) == "F minor"
 
 
+def test_a_key_is_named_without_bars_too() -> None:
+    assert key_candidates(hear(TonalListener(RATE_HZ), cadence(7)))[0].name == "G major"
+
+
 def test_a_sine_is_heard_at_its_pitch() -> None:
     time_s = np.arange(2 * RATE_HZ) / RATE_HZ
     for note, step in ((69, 9), (60, 0), (52, 4)):
