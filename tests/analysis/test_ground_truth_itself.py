@@ -257,7 +257,7 @@ def test_keys_are_scored_as_in_mirex() -> None:
 
 def test_sung_bars_are_counted_in_the_true_bars() -> None:
     truth = truth_with(voice_bars=frozenset({2, 3}), bars=4)
-    heard = Heard(voice_per_bar=(False, True, False, True), bars_grid=Grid(0.5, 120.0))
+    heard = Heard(voice_per_bar=(False, True, False, True), bar_edges_s=np.array([0.5, 2.5, 4.5, 6.5, 8.5]))
     judged = scores.score(truth, heard)
     assert (judged.voice_hits, judged.voice_false, judged.voice_missed) == (1, 1, 1)
 

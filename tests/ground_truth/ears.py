@@ -27,6 +27,8 @@ class Heard:
     """What was heard of one record; None is what nobody listened for."""
 
     grid: Grid | None = None
+    no_grid: bool = False
+    """It was listened for and none was found."""
     runner_up_bpm: float | None = None
     tempo_confidence: float | None = None
     beat_confidence: float | None = None
@@ -39,8 +41,8 @@ class Heard:
     keys: tuple[str, ...] = ()
     tonal_weight: float | None = None
     voice_per_bar: tuple[bool, ...] | None = None
-    bars_grid: Grid | None = None
-    """The grid whose bars `voice_per_bar` counts."""
+    bar_edges_s: Times | None = None
+    """Where the bars that `voice_per_bar` counts begin, and where the last one ends."""
     phrases: dict[str, int] = field(default_factory=dict)
     """The length of a phrase and a bar that begins one, in bars, where they were heard."""
     cpu_s: dict[str, float] = field(default_factory=dict)
@@ -73,11 +75,12 @@ def hear(sound: Audio, rate_hz: int, true_grid: Grid, *, library: bool, grid_giv
     find_grid = _part("grid", "find_grid")
     if onsets is not None and find_grid is not None:
         with _clocked(heard, "tempo and grid"):
-            _take_grid(heard, find_grid(onsets))
-    heard.bars_grid = heard.grid if heard.grid is not None and not grid_given else true_grid
+            finding = find_grid(onsets)
+        heard.no_grid = finding is None
+        if finding is not None:
+            _take_grid(heard, finding)
     duration_s = len(sound) / rate_hz
-    bars_of = _part("per_bar", "bars_of")
-    bars = None if bars_of is None else bars_of(heard.bars_grid, duration_s)
+    bars = _bars(heard, true_grid, duration_s, grid_given=grid_given or heard.grid is None)
     frames = _listened(heard, "bands and drops", "bands", "BandListener", sound, rate_hz)
     bar_features, drop_candidates = _part("per_bar", "bar_features"), _part("drops", "drop_candidates")
     if None not in (frames, bars, bar_features, drop_candidates):
@@ -89,7 +92,7 @@ def hear(sound: Audio, rate_hz: int, true_grid: Grid, *, library: bool, grid_giv
     key_candidates, tonal_weight = _part("key", "key_candidates"), _part("key", "tonal_weight")
     if None not in (pitches, bars, key_candidates, tonal_weight):
         with _clocked(heard, "key"):
-            heard.keys = tuple(candidate.name for candidate in key_candidates(pitches, bars))
+            heard.keys = tuple(candidate.name for candidate in key_candidates(pitches, bars, **heard.phrases))
             heard.key = heard.keys[0] if heard.keys else None
             heard.tonal_weight = tonal_weight(pitches)
     voice = _listened(heard, "voice", "voice", "VoiceListener", sound, rate_hz)
@@ -97,6 +100,7 @@ def hear(sound: Audio, rate_hz: int, true_grid: Grid, *, library: bool, grid_giv
     if None not in (voice, bars, voice_bars):
         with _clocked(heard, "voice"):
             heard.voice_per_bar = tuple(bool(voiced) for voiced in voice_bars(voice, bars).voiced)
+        heard.bar_edges_s = np.asarray(bars.beat_edges_s[:: bars.beats_per_bar])
     _listened(heard, "levels", "levels", "LevelListener", sound, rate_hz)
     if library:
         _library(heard, sound, rate_hz)
@@ -113,6 +117,21 @@ def _listened(heard: Heard, part: str, module: str, name: str, sound: Audio, rat
         for first in range(0, len(sound), BLOCK_FRAMES):
             listener.feed(sound[first : first + BLOCK_FRAMES])
         return listener.heard()
+
+
+def _bars(heard: Heard, true_grid: Grid, duration_s: float, *, grid_given: bool) -> Any:
+    """The bars that the per-bar parts are given: on a grid, or by tracked beats where no one grid fits."""
+    bars_of, bars_type = _part("per_bar", "bars_of"), _part("per_bar", "Bars")
+    if bars_of is None:
+        return None
+    if grid_given:
+        return bars_of(true_grid, duration_s)
+    assert heard.grid is not None
+    if heard.beats_s is None:
+        return bars_of(heard.grid, duration_s)
+    beats_s = heard.beats_s[heard.beats_s > heard.grid.first_beat_s - heard.grid.beat_s / 2]
+    whole = (len(beats_s) - 1) // heard.grid.beats_per_bar * heard.grid.beats_per_bar
+    return bars_type(beats_s[: whole + 1], heard.grid.beats_per_bar)
 
 
 def _take_grid(heard: Heard, finding: Any) -> None:

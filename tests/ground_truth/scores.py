@@ -74,12 +74,15 @@ def score(truth: Truth, heard: Heard) -> Score:
         scores |= _tempo(truth, heard.grid)
         scores["beat_f"] = _beat_f(truth, _beats(truth, heard)) if truth.phase != "open" else None
         scores["grid_judged_right"] = None if heard.fits is None else heard.fits == truth.fixed_tempo
+    elif heard.no_grid:
+        asked = ("tempo_fine", "tempo_coarse", "right_multiple") if truth.fixed_tempo else ()
+        scores |= {**dict.fromkeys(asked, False), "beat_f": 0.0}
     if heard.drops_s is not None and truth.drops_s:
         scores["drop_rank"] = drop_rank(truth, heard.drops_s)
     if heard.key is not None and truth.key is not None:
         scores["key_score"] = float(mir_eval.key.weighted_score(truth.key, heard.key))
-    if heard.voice_per_bar is not None and heard.bars_grid is not None and truth.voice_bars is not None:
-        scores |= _voice(truth, heard.voice_per_bar, heard.bars_grid)
+    if heard.voice_per_bar is not None and heard.bar_edges_s is not None and truth.voice_bars is not None:
+        scores |= _voice(truth, heard.voice_per_bar, heard.bar_edges_s)
     scores |= _library(truth, heard)
     return Score(**scores)  # type: ignore[arg-type]
 
@@ -143,7 +146,7 @@ def drop_rank(truth: Truth, candidates_s: tuple[float, ...]) -> int:
     return 0
 
 
-def _voice(truth: Truth, voice_per_bar: tuple[bool, ...], grid: Grid) -> dict[str, object]:
+def _voice(truth: Truth, voice_per_bar: tuple[bool, ...], bar_edges_s: Times) -> dict[str, object]:
     """True bars against what was heard in the middle of each."""
     assert truth.voice_bars is not None and truth.beats_per_bar is not None
     hits = false = missed = 0
@@ -151,7 +154,7 @@ def _voice(truth: Truth, voice_per_bar: tuple[bool, ...], grid: Grid) -> dict[st
         middle = (bar - 1) * truth.beats_per_bar + truth.beats_per_bar // 2
         if middle >= len(truth.beats):
             break
-        heard_bar = int(np.floor(grid.beat_at(float(truth.beats[middle])) / grid.beats_per_bar))
+        heard_bar = int(np.searchsorted(bar_edges_s, truth.beats[middle], "right")) - 1
         heard = 0 <= heard_bar < len(voice_per_bar) and voice_per_bar[heard_bar]
         sung = bar in truth.voice_bars
         hits += heard and sung

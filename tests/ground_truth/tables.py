@@ -189,6 +189,8 @@ def wrong_answers(results: Results) -> str:
 def _wrong(result: Result) -> Iterable[str]:
     truth, heard, score = result.truth, result.heard, result.score
     sure = "" if heard.tempo_confidence is None else f" at {heard.tempo_confidence:.2f}"
+    if heard.no_grid:
+        yield "no grid was found"
     if heard.grid is not None and score.tempo_coarse is False:
         yield f"tempo {heard.grid.tempo_bpm:.4f} for {truth.tempo_bpm:.4f}{sure}"
     elif heard.grid is not None and score.right_multiple is False:
