@@ -11,7 +11,7 @@ witnesses, in points of log-likelihood:
 - chords: the pitch classes of the bar from here on differ from those of the bar before here, on bar lines; the same
   from beat to beat;
 - structure: what plays, band by band, changes on bar lines, over one bar and over four;
-- the first attack of a record tends to begin a bar.
+- the first attack of a record tends to begin a bar, where no pick-up precedes it.
 
 A change over whole bars is blind to the pattern inside them, so that its peaks stand out where sections meet
 (novelty: Foote, "Automatic Audio Segmentation Using a Measure of Audio Novelty", ICME 2000). The weights are those of
@@ -48,12 +48,12 @@ HARD_ON_BEAT_POINTS = 2.8
 LOW_ON_BEAT_POINTS = 2.1
 LOUD_LOW_POINTS = 0.6
 BACKBEAT_POINTS = 0.6
-FIRST_KICK_POINTS = 1.0
+FIRST_KICK_POINTS = 1.5
 CHORD_BAR_POINTS = 1.8
 CHORD_BEAT_POINTS = 2.8
 SECTION_BAR_POINTS = 2.2
 SECTION_POINTS = 1.1
-FIRST_ATTACK_POINTS = 2.3
+FIRST_ATTACK_POINTS = 1.3
 
 PHRASE_BARS = 8
 """Common practice: dance records are built of eight bars."""

@@ -1,0 +1,81 @@
+"""Which beat is the first of its bar, and where the phrases of eight bars begin.
+
+Truth is how the records were written: whole bars of four beats from the first beat on, sections of whole phrases.
+"""
+
+import numpy as np
+import pytest
+
+from render.analysis.grid import CLOSE_CALL, GridFinding
+from tests.analysis.heard_grids import (
+    clicks,
+    demo_finding,
+    grid_of,
+    song_finding,
+    song_of,
+    song_sound_of,
+)
+from tests.analysis.heard_records import record, sound_of
+from tests.analysis.test_tempo import SONGS
+from tests.ground_truth.songs import Style
+
+NAMES = ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"]
+
+
+def beats_off(finding: GridFinding, first_beat_s: float) -> int:
+    """How many beats after the true bar 1 the measured one begins."""
+    return round((finding.grid.first_beat_s - first_beat_s) / finding.grid.beat_s)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_bar_one_of_an_invented_record_is_its_first_bar(name: str) -> None:
+    assert beats_off(demo_finding(name), record(name).grid.first_beat_s) == 0
+
+
+@pytest.mark.parametrize(("seed", "style"), SONGS)
+def test_bar_one_of_a_song_is_its_first_bar(seed: int, style: Style) -> None:
+    """Where chords or a bass say so; bare broken drums may leave it open, and then it is said to be open."""
+    song, finding = song_of(seed, style), song_finding(seed, style)
+    sure = finding.beat_confidence >= CLOSE_CALL and finding.bar_confidence >= CLOSE_CALL
+    assert beats_off(finding, song.first_beat_s) == 0 or (song.drums_only and not sure)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_phrases_begin_with_the_record(name: str) -> None:
+    """Every section of these records is a whole number of eight bars."""
+    finding = demo_finding(name)
+    assert (finding.phrase_bars, finding.phrase_first_bar) == (8, 1)
+
+
+@pytest.mark.parametrize("beats_cut", [1, 2, 3, 6.5])
+def test_a_record_that_is_cut_into_begins_with_its_first_whole_bar(beats_cut: float) -> None:
+    song = record("ironworks")
+    sound, rate_hz = sound_of("ironworks")
+    cut_s = song.grid.time_s(beats_cut)
+    finding = grid_of(sound[round(cut_s * rate_hz) :], rate_hz)
+    next_bar_s = song.grid.time_s(4 * np.ceil(beats_cut / 4)) - cut_s
+    assert beats_off(finding, next_bar_s) == 0
+
+
+def test_phrases_are_counted_from_the_first_whole_bar() -> None:
+    """Three bars cut off a record of whole phrases leave a phrase that begins with bar 6."""
+    song = record("quarrybread")
+    sound, rate_hz = sound_of("quarrybread")
+    finding = grid_of(sound[song.frame_at(12.0) - round(0.05 * rate_hz) :], rate_hz)
+    assert (finding.phrase_bars, finding.phrase_first_bar) == (8, 6)
+
+
+def test_silence_and_run_in_are_not_bars() -> None:
+    seed, style = SONGS[0]
+    noise = 2e-4 * np.random.default_rng(3).standard_normal((round(9.7 * 44_100), 2)).astype(np.float32)
+    finding = grid_of(np.concatenate((noise, song_sound_of(seed, style))), 44_100)
+    assert beats_off(finding, song_of(seed, style).first_beat_s + len(noise) / 44_100) == 0
+
+
+def test_an_accent_every_fourth_click_makes_the_bar() -> None:
+    times_s = 0.25 + 0.5 * np.arange(80)
+    strengths = np.where(np.arange(80) % 4 == 1, 1.0, 0.05)
+    finding = grid_of(clicks(times_s, 41.0, strengths=strengths), 44_100)
+    # The hard click is a snare or a first kick: either way on a beat, never between two.
+    beats = (finding.grid.first_beat_s - 0.25) / finding.grid.beat_s
+    assert abs(beats - round(beats)) < 0.02
