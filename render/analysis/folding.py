@@ -54,12 +54,6 @@ class Fold:
         turned = self.coefficients * _turns(self, period_s)
         return Fold(period_s, self.beats_per_block, turned)
 
-    def part(self, first: int, last: int) -> "Fold":
-        """The blocks from `first` to before `last`, still counted from time 0."""
-        kept = np.zeros_like(self.coefficients)
-        kept[first:last] = self.coefficients[first:last]
-        return Fold(self.period_s, self.beats_per_block, kept)
-
     def profile(self, bins: int = 4 * BINS) -> Curve:
         """The folded profile without its mean, over one period from phase 0."""
         spectrum = np.zeros(bins // 2 + 1, dtype=np.complex128)

@@ -125,7 +125,7 @@ def find_grid(features: OnsetFeatures) -> GridFinding | None:
         phrase_bars=phrases.bars if phrases else None,
         phrase_first_bar=phrases.first_bar if phrases else None,
         beat_times_s=None if fits else tuple(float(time_s) for time_s in beats_s),
-        reasons=_reasons(candidates, bars, fits, residual_ms),
+        reasons=_reasons(60.0 / beat_s, candidates, bars, fits, residual_ms),
     )
 
 
@@ -176,18 +176,22 @@ def _first_bar_beats(bar_beats: float, begin_beats: float, tolerance_beats: floa
 
 
 def _reasons(
-    candidates: tuple[TempoCandidate, ...], bars: BarFinding, fits: bool, residual_ms: float
+    tempo_bpm: float,
+    candidates: tuple[TempoCandidate, ...],
+    bars: BarFinding,
+    fits: bool,
+    residual_ms: float,
 ) -> tuple[str, ...]:
     """What a performer should know before trusting the grid."""
-    best, reasons = candidates[0], []
+    reasons = []
     if tempo_confidence(candidates) < CLOSE_CALL:
-        reasons.append(f"{best.tempo_bpm:.2f} BPM is a close call against {candidates[1].tempo_bpm:.2f}")
+        reasons.append(f"{tempo_bpm:.2f} BPM is a close call against {candidates[1].tempo_bpm:.2f}")
     if bars.beat_confidence < CLOSE_CALL:
         reasons.append("which part of the beat counts is a close call")
     if bars.bar_confidence < CLOSE_CALL:
         reasons.append("which beat begins the bar is a close call")
     if not fits:
         reasons.append(
-            f"one tempo does not fit: stretches lie {residual_ms:.0f} ms off, so beats are tracked"
+            f"one tempo does not fit: stretches lie {residual_ms:.0f} ms off, so beats are counted one by one"
         )
     return tuple(reasons)

@@ -122,7 +122,8 @@ def tempo_candidates(features: OnsetFeatures, curve: Curve) -> tuple[TempoCandid
     kicks = _Agreement(amplitude_rises(features.power[:, 0], 16, 16), features.hop_s)
     candidates = []
     for tempo in tempi:
-        near = np.flatnonzero(np.abs(60.0 * rates_hz / tempo - 1) < SAME_TEMPO / 5)
+        apart = np.abs(60.0 * rates_hz / tempo - 1)
+        near = np.flatnonzero(apart <= max(SAME_TEMPO / 5, float(apart.min())))
         best = int(near[np.argmax(comb[near])])
         beat_s = 1.0 / rates_hz[best]
         candidates.append(

@@ -9,7 +9,7 @@ import mir_eval
 import numpy as np
 import pytest
 
-from render.analysis.grid import find_grid
+from render.analysis.grid import CLOSE_CALL, find_grid
 from render.analysis.onsets import HOP_S, attack_curves
 from render.analysis.tempo import usual_points
 from tests.analysis.heard_grids import clicks, demo_finding, grid_of, heard, song_finding, song_of
@@ -96,3 +96,23 @@ def test_a_close_call_says_so() -> None:
     finding = grid_of(clicks(steady_beats(0.2, 125.0, 40.0), 40.0), 44_100)
     assert finding.bar_confidence < 0.8
     assert any("close call" in reason for reason in finding.reasons)
+
+
+@pytest.mark.parametrize("length_s", [4.5, 9.0, 20.0])
+def test_noise_has_no_tempo_that_anyone_is_sure_of(length_s: float) -> None:
+    chance = np.random.default_rng(11)
+    noise = 0.1 * chance.standard_normal((round(44_100 * length_s), 2)).astype(np.float32)
+    assert grid_of(noise, 44_100).tempo_confidence < CLOSE_CALL
+
+
+def test_a_few_seconds_of_beats_are_enough_for_a_tempo() -> None:
+    finding = grid_of(clicks(steady_beats(0.2, 120.0, 4.5), 4.5), 44_100)
+    assert is_tempo(
+        120.0, finding.grid.tempo_bpm, 5e-4
+    )  # half a hop over eight beats: 0.012 %, and some spare
+
+
+def test_loudness_does_not_matter() -> None:
+    sound = clicks(steady_beats(0.2, 120.0, 20.0), 20.0)
+    plain, faint = grid_of(sound, 44_100), grid_of(1e-4 * sound, 44_100)
+    assert faint.grid.tempo_bpm == pytest.approx(plain.grid.tempo_bpm, rel=1e-6)
