@@ -21,14 +21,18 @@ A4_HZ = 440.0
 A4_NOTE = 69
 
 VOWELS_HZ = {
-    "ah": (730.0, 1090.0, 2440.0),
-    "eh": (530.0, 1840.0, 2480.0),
-    "ee": (270.0, 2290.0, 3010.0),
-    "aw": (570.0, 840.0, 2410.0),
-    "oo": (300.0, 870.0, 2240.0),
+    "ah": ((730.0, 1090.0, 2440.0), (850.0, 1220.0, 2810.0)),
+    "eh": ((530.0, 1840.0, 2480.0), (610.0, 2330.0, 2990.0)),
+    "ee": ((270.0, 2290.0, 3010.0), (310.0, 2790.0, 3310.0)),
+    "aw": ((570.0, 840.0, 2410.0), (590.0, 920.0, 2710.0)),
+    "oo": ((300.0, 870.0, 2240.0), (370.0, 950.0, 2670.0)),
 }
-"""Formants of men's vowels: Peterson and Barney, Control methods used in a study of the vowels, J. Acoust. Soc. Am.
-24 (1952), table II."""
+"""Formants of vowels, men's and women's: Peterson and Barney, Control methods used in a study of the vowels, J. Acoust.
+Soc. Am. 24 (1952), table II."""
+UPPER_FORMANTS_HZ = (3_600.0, 4_700.0)
+WIDTHS_HZ = (80.0, 100.0, 130.0, 200.0, 260.0)
+WOMEN_FROM_HZ = 200.0
+"""Sung lower than this, a vowel is a man's."""
 
 
 def note_hz(note: float) -> float:
@@ -160,21 +164,33 @@ def _tone(kind: str, hz: float, length_s: float, brightness: float) -> Mono:
     return _mono(sound * shape * np.minimum(1.0, (time_s[-1] - time_s) / 0.02))
 
 
-def _sung(note: float, formants_hz: tuple[float, ...], length_s: float) -> Mono:
+def _sung(note: float, formants_hz: tuple[tuple[float, ...], tuple[float, ...]], length_s: float) -> Mono:
+    """A hiss leads into a note whose pitch scoops, wavers and is a little unsteady; breath goes with it."""
+    rng = np.random.default_rng([round(10 * note), round(1000 * length_s)])
     time_s = _time_s(length_s)
     waver = 0.35 * np.minimum(time_s / 0.3, 1.0) * np.sin(2 * np.pi * 5.5 * time_s)
-    scoop = -0.8 * np.exp(-time_s / 0.04)
-    hz = note_hz(note) * 2.0 ** ((waver + scoop) / 12)
+    points = int(length_s / 0.02) + 2
+    unsteady = np.interp(time_s, 0.02 * np.arange(points), _walk(rng, points))
+    hz = note_hz(note) * 2.0 ** ((waver - 1.5 * np.exp(-time_s / 0.05) + unsteady) / 12)
     turn = np.asarray(2 * np.pi * ((np.cumsum(hz) / RATE_HZ) % 1.0), dtype=np.float32)
+    formants = (*formants_hz[note_hz(note) >= WOMEN_FROM_HZ], *UPPER_FORMANTS_HZ)
     sound = np.zeros(time_s.size, dtype=np.float32)
-    for harmonic in range(1, int(4_500 / note_hz(note)) + 1):
+    for harmonic in range(1, int(6_000 / note_hz(note)) + 1):
         at_hz = harmonic * note_hz(note)
         gain = harmonic**-0.9
-        for formant, width in zip(formants_hz, (90.0, 110.0, 150.0), strict=True):
+        for formant, width in zip(formants, WIDTHS_HZ, strict=True):
             gain *= formant**2 / np.hypot(formant**2 - at_hz**2, at_hz * width)
         sound += np.float32(gain) * np.sin(np.float32(harmonic) * turn)
     shape = np.minimum(1.0, time_s / 0.05) * np.minimum(1.0, (time_s[-1] - time_s) / 0.08)
-    return _mono(sound / np.max(np.abs(sound)) * shape)
+    breath = 0.02 * _band(rng, time_s.size, 1_500, 8_000)
+    hiss = 0.12 * _band(rng, time_s.size, 4_000, 10_000) * np.exp(-(((time_s - 0.03) / 0.025) ** 2))
+    return _mono((sound / np.max(np.abs(sound)) + breath) * shape + hiss)
+
+
+def _walk(rng: np.random.Generator, points: int) -> npt.NDArray[np.float64]:
+    """Unsteadiness of a held pitch in semitones: some 8 cents, never far from home."""
+    steps = signal.lfilter([1.0], [1.0, -0.9], rng.standard_normal(points))
+    return np.asarray(0.08 * steps / max(float(np.std(steps)), 1e-9))
 
 
 def riser(frames: int, rng: np.random.Generator) -> Mono:

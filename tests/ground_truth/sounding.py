@@ -26,6 +26,8 @@ HEARD_PARTS = {
 """Which drums play where. Kick and bass together are kept for the drop."""
 TAIL_S = 1.5
 PEAK = 0.9
+SINGER = 0.7
+"""A singer stands in front of everything but the kick (common practice)."""
 VERSE = (0, 2, 4, 2, 1, 4, 5, 4)
 VOWEL_ORDER = ("ah", "oo", "eh", "ee", "aw", "ah", "ee", "oo")
 
@@ -160,7 +162,7 @@ def _singer(desk: Desk, song: Song, bar: int, voices: Voices) -> None:
         vowel = VOWEL_ORDER[(number + 4 * bar) % len(VOWEL_ORDER)]
         note = triad[VERSE[(number + 4 * bar) % len(VERSE)] % 3] - 12 * (song.seed % 2)
         length_s = (3.6, 2.7, 4.5, 3.6)[number] * song.beat_s / 4
-        desk.put(voices.sung(note, vowel, length_s), bar, step, 0.5 * LEVEL[song.section_of(bar).part])
+        desk.put(voices.sung(note, vowel, length_s), bar, step, SINGER * LEVEL[song.section_of(bar).part])
 
 
 def _build(desk: Desk, song: Song, section: Section, kit: dict[str, Mono]) -> None:
