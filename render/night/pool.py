@@ -17,16 +17,19 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from typing import NoReturn, ParamSpec, TypeVar
+from typing import ParamSpec, TypeVar
 
 P = ParamSpec("P")
 T = TypeVar("T")
 
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
-GRACE_S = 3.0
+GRACE_S = 3
 """For a worker to unwind in: removing a file and killing an outside program take a moment, a filter that runs
 in one call a second or two. After that it is killed."""
+
+_at_work = threading.Event()
+"""In a worker: whether it carries something out, and is not between two clips, where the pool takes any exception."""
 
 
 @contextlib.contextmanager
@@ -46,20 +49,21 @@ def processes(count: int) -> Iterator[Executor]:
 
 class _Processes(ProcessPoolExecutor):
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
-        with _deaf_to_ctrl_c():  # a worker inherits it, and has no handler of its own while it starts up
+        with _deaf_to_ctrl_c():  # a worker inherits it, and until `_begin` has nothing else
             return super().submit(_leaving_at_once, fn, *args, **kwargs)
 
 
 @contextlib.contextmanager
 def _deaf_to_ctrl_c() -> Iterator[None]:
-    if threading.current_thread() is not threading.main_thread():
-        yield  # signals are the main thread's
+    """What is started here is deaf to Ctrl-C from its first moment; for this process the key only waits."""
+    if sys.platform == "win32":
+        yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _end_workers() -> None:
@@ -79,8 +83,13 @@ def _begin() -> None:
     threading.Thread(target=_end_with_the_run, daemon=True).start()
 
 
-def _leave(*_: object) -> NoReturn:
+def _leave(*_: object) -> None:
+    """End; in the middle of a clip, unwind first, and be ended where that takes too long."""
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    if not _at_work.is_set():
+        os._exit(1)
+    if sys.platform != "win32":  # where a worker is ended without being told
+        signal.alarm(GRACE_S)
     sys.unraisablehook = lambda _: os._exit(1)  # a compiled library's callback would swallow the exception
     raise SystemExit(1)
 
@@ -88,9 +97,12 @@ def _leave(*_: object) -> NoReturn:
 def _leaving_at_once(fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
     """Call `fn`; where it is left by `_leave`, end the process, which would report and wait for more work."""
     try:
+        _at_work.set()
         return fn(*args, **kwargs)
     except SystemExit:
         os._exit(1)
+    finally:
+        _at_work.clear()
 
 
 def _end_with_the_run() -> None:

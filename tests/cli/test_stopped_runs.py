@@ -9,7 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -206,6 +206,50 @@ def test_ctrl_c_ends_the_run_and_all_it_started(desk: Desk, rubberband: StandIn,
     assert desk.clips() == ["a.flac", "a.json", "a.svg"]
     assert list(temporary.iterdir()) == []
     desk.assert_whole("a")
+
+
+def children(pid: int) -> list[int]:
+    """The processes that a process has started, by the fourth field of their /proc/…/stat (proc(5))."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+        found += [int(path.parent.name)] if parent == pid else []
+    return found
+
+
+@linux
+def test_workers_leave_ctrl_c_to_the_run(desk: Desk) -> None:
+    """From their first moment on: the key pressed time and again at the workers alone does nothing."""
+    for name in "abc":
+        desk.recipe(f"{name}.yaml")
+    with desk.start("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain") as process:
+        while process.poll() is None:
+            for worker in children(process.pid):
+                with suppress(ProcessLookupError):  # it is done
+                    os.kill(worker, signal.SIGINT)
+            time.sleep(0.02)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out) == (0, "")
+    assert sorted(line.split()[1] for line in err.splitlines()) == list("abc")
+
+
+@linux
+def test_ctrl_c_while_the_workers_start_ends_the_run(desk: Desk) -> None:
+    for name in "abc":
+        desk.recipe(f"{name}.yaml")
+    with desk.start("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain") as process:
+        assert wait_until(
+            lambda: len(children(process.pid)) >= 3, 30.0
+        )  # two workers, and Python's own tracker
+        workers = children(process.pid)
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err) == (1, "", "stopped; what is finished stays\n")
+    assert wait_until(lambda: not any(map(is_running, workers)), SOON_S)
+    assert desk.clips() == []
 
 
 @linux
