@@ -21,6 +21,8 @@ class LaneReadings:
 
     track: str
     landing_error_ms: float | None
+    common_error_ms: float | None
+    """What all beats have in common: the median of their lags."""
     worst_beat_ms: float | None
     beats_measured: int
 

@@ -102,6 +102,7 @@ def _track(facts: TrackFacts, readings: LaneReadings, gain_db: float, sha256: st
         "key": facts.key.value if facts.key else None,
         "source": origins,
         "landing_error_ms": readings.landing_error_ms,
+        "common_error_ms": readings.common_error_ms,
         "worst_beat_ms": readings.worst_beat_ms,
         "beats_measured": readings.beats_measured,
         "gain_db": gain_db,

@@ -56,8 +56,9 @@ RISE_GATE_DB = 2.0
 CLEAR_RISE_DB = 2.0
 """Least rise of an attack, above the gate and summed over time and weighted bands. Chords, noise and tremolo reach
 1.4; a bare kick under a full chord has 3, drums alone 13 and more."""
-CLEAR_MATCH = 0.7
-"""Least correlation of the two curves; 1 is equality."""
+CLEAR_MATCH = 0.85
+"""Least correlation of the two curves; 1 is equality. An attack that a stretch has reshaped more than that has no one
+lag: on demo and recorded material nine readings in ten lie within 0.4 ms above 0.95, within 2 ms at 0.7."""
 AMBIGUOUS_MATCH = 0.9
 """Another shift, `APART_MS` or more away, that fits this well (relative to the best) makes the lag a guess."""
 APART_MS = 3.0

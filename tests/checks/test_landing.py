@@ -62,33 +62,50 @@ def test_a_pad_has_no_readings_and_one_note():
     time_s = np.arange(len(lane())) / RATE_HZ
     pad = 0.3 * np.sin(2 * np.pi * 220 * time_s)[:, None].astype(np.float32)
     readings = read_landing("lanterns", pad, np.roll(pad, 50), RATE_HZ, LANDING, BEATS)
-    assert readings == LaneReadings("lanterns", None, None, 0)
+    assert readings == LaneReadings("lanterns", None, None, None, 0)
     assert [(finding.level, finding.code) for finding in landing_findings(readings)] == [
         ("note", "landing-not-measured")
     ]
 
 
+def test_what_all_beats_have_in_common_is_their_median():
+    readings = read_landing(
+        "lanterns", moved(landing_ms=9.0, others_ms=-0.6), lane(), RATE_HZ, LANDING, BEATS
+    )
+    assert readings.common_error_ms == pytest.approx(-0.6, abs=EXACT_MS)
+
+
 @pytest.mark.parametrize(
-    ("landing_ms", "worst_ms", "wanted"),
+    ("landing_ms", "common_ms", "worst_ms", "wanted"),
     [
-        (0.3, 0.8, []),
-        (-1.0, 2.0, []),
-        (1.2, 1.5, [("warning", "landing-off", 1.2)]),
-        (-1.2, 1.5, [("warning", "landing-off", -1.2)]),
-        (0.2, 2.1, [("warning", "beat-off", 2.1)]),
-        (-5.1, 5.1, [("failure", "landing-off", -5.1), ("warning", "beat-off", 5.1)]),
-        (None, 0.5, []),
-        (None, 7.0, [("warning", "beat-off", 7.0)]),
+        (0.3, 0.0, 0.8, []),
+        (-1.0, 0.0, 2.0, []),
+        (1.2, 0.1, 1.5, [("warning", "landing-off", 1.2)]),
+        (-1.2, 0.1, 1.5, [("warning", "landing-off", -1.2)]),
+        (0.2, 0.1, 2.1, [("warning", "beat-off", 2.1)]),
+        (-5.1, 0.0, 5.1, [("warning", "landing-off", -5.1), ("warning", "beat-off", 5.1)]),
+        (None, 0.0, 0.5, []),
+        (None, 0.0, 7.0, [("warning", "beat-off", 7.0)]),
+        (None, 5.1, 5.5, [("failure", "lane-off", 5.1), ("warning", "beat-off", 5.5)]),
+        (-5.2, None, None, [("failure", "lane-off", -5.2), ("warning", "landing-off", -5.2)]),
     ],
 )
-def test_what_the_readings_mean(landing_ms, worst_ms, wanted):
-    findings = landing_findings(LaneReadings("ironworks", landing_ms, worst_ms, 30))
+def test_what_the_readings_mean(landing_ms, common_ms, worst_ms, wanted):
+    findings = landing_findings(LaneReadings("ironworks", landing_ms, common_ms, worst_ms, 30))
     assert [(finding.level, finding.code, finding.value) for finding in findings] == wanted
     assert {finding.track for finding in findings} <= {"ironworks"}
 
 
+def test_a_lane_that_lies_wrong_throughout_is_refused():
+    readings = read_landing("ironworks", moved(6.0, 6.0), lane(), RATE_HZ, LANDING, BEATS)
+    failures = [finding for finding in landing_findings(readings) if finding.level == "failure"]
+    assert [finding.code for finding in failures] == ["lane-off"]
+    assert "6.0 ms late throughout; that is heard as two hits" in failures[0].text
+
+
 def test_a_finding_says_which_way():
-    early, late = (landing_findings(LaneReadings("ironworks", ms, 1.0, 30))[0].text for ms in (-1.5, 6.0))
+    early, late = (
+        landing_findings(LaneReadings("ironworks", ms, 0.0, 1.0, 30))[0].text for ms in (-1.5, 6.0)
+    )
     assert "1.5 ms early" in early
     assert "6.0 ms late" in late
-    assert "two hits" in late
