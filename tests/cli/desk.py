@@ -7,6 +7,7 @@ import contextlib
 import hashlib
 import io
 import json
+import re
 import subprocess
 import sys
 import time
@@ -65,6 +66,9 @@ def record(first_beat_s: float, bass_hz: float, tempo_bpm: float = TEMPO_BPM) ->
 EMBER, SLATE = record(0.25, 55.0), record(0.5, 82.4)
 
 
+_COUNT = re.compile(r"  \(\d+ warnings?\)$")
+
+
 @dataclass(frozen=True)
 class Ended:
     """How a run ended, and what it printed."""
@@ -79,8 +83,8 @@ class Ended:
 
     @property
     def told(self) -> list[str]:
-        """The lines on standard error."""
-        return self.err.splitlines()
+        """The lines on standard error, without the count of warnings at their ends."""
+        return [_COUNT.sub("", line) for line in self.err.splitlines()]
 
     @property
     def outcomes(self) -> dict[str, str]:
@@ -133,7 +137,7 @@ class Desk:
             except SystemExit as left:
                 status = left.code
         assert isinstance(status, int)
-        told, printed = (stream.buffer.getvalue().decode() for stream in (err, out))  # type: ignore[attr-defined]
+        told, printed = (stream.buffer.getvalue().decode() for stream in (err, out))
         return Ended(status, printed, told)
 
     def start(self, *arguments: str | Path, **options: Any) -> "subprocess.Popen[str]":

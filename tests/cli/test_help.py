@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -110,7 +111,9 @@ def test_doctor_s_facts_are_json_and_a_late_engine_fails(desk: Desk, monkeypatch
     assert facts["serves"] == engine_of("auto").name
 
 
-def test_doctor_tells_of_an_engine_that_fails_and_of_the_others(desk: Desk, rubberband) -> None:
+def test_doctor_tells_of_an_engine_that_fails_and_of_the_others(
+    desk: Desk, rubberband: Callable[[str], None]
+) -> None:
     rubberband("exit 3")
     ended = desk.run("doctor")
     assert (ended.status, ended.err) == (1, "")

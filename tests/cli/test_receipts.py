@@ -55,7 +55,7 @@ def at(*path: str | int, value: Any) -> Callable[[Receipt], None]:
 
 def test_a_receipt_makes_the_same_samples_again(desk: Desk, made: Receipt) -> None:
     ended = desk.run("render", "out/clips/test.json", "--out", "again")
-    assert (ended.status, ended.told) == (0, ["made      test  again/clips/test.flac  (2 warnings)"])
+    assert (ended.status, ended.told) == (0, ["made      test  again/clips/test.flac"])
     assert desk.receipt("test", "again")["pcm_sha256"] == made["pcm_sha256"]
     desk.assert_whole("test", "again")
 
@@ -180,7 +180,7 @@ def places(part: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
         yield from places(inner, (*path, step))
 
 
-WRONG = (None, "", "../x", -1, 10**40, 1e300, [], {}, [[]], True)
+WRONG: tuple[Any, ...] = (None, "", "../x", -1, 10**40, 1e300, [], {}, [[]], True)
 
 
 def test_no_single_wrong_value_anywhere_in_a_receipt_breaks_the_program(once: Desk) -> None:

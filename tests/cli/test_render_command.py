@@ -65,8 +65,24 @@ def test_a_run_as_a_process_of_its_own_ends_and_tells_the_same(desk: Desk) -> No
     desk.recipe("test.yaml")
     ended = desk.run_apart("render", "test.yaml", "--engine", "signalsmith")
     assert (ended.status, ended.out) == (0, "")
-    assert ended.told == ["made      test  out/clips/test.flac  (1 warning)"]
+    assert ended.told == ["made      test  out/clips/test.flac"]
     desk.assert_whole("test")
+
+
+def test_a_made_clip_s_line_counts_its_warnings(desk: Desk) -> None:
+    """Two basses at once are one of them; the receipt has their words."""
+    desk.recipe("test.yaml")
+    desk.recipe("quiet.yaml", ("clip:", "low_cut: {keep: [{from: start, track: ember}]}\nclip:"))
+    ended = desk.run("render", ".")
+    for name, line in zip(("quiet", "test"), ended.err.splitlines(), strict=True):
+        levels = [finding["level"] for finding in desk.receipt(name)["findings"]]
+        count = levels.count("warning")
+        plural = "" if count == 1 else "s"
+        assert line.removeprefix(f"made      {name}  out/clips/{name}.flac") == (
+            f"  ({count} warning{plural})" if count else ""
+        )
+    codes = [finding["code"] for finding in desk.receipt("test")["findings"] if finding["level"] == "warning"]
+    assert "low-end-overlap" in codes
 
 
 def test_a_second_run_keeps_what_is_there_and_force_makes_it_again(desk: Desk) -> None:

@@ -195,7 +195,7 @@ def test_ctrl_c_ends_the_run_and_all_it_started(desk: Desk, rubberband: StandIn,
     arguments = ("render", ".", "--engine", "rubberband", "--jobs", str(jobs), "--plain")
     with desk.start(*arguments, env={**os.environ, "TMPDIR": str(temporary)}) as process:
         assert process.stderr
-        assert process.stderr.readline() == "made      a  out/clips/a.flac  (1 warning)\n"
+        assert process.stderr.readline().startswith("made      a  out/clips/a.flac")
         assert wait_until(lambda: len(list(desk.folder.glob("pids-[0-9]*"))) == jobs, 30.0)
         began_s = time.monotonic()
         os.killpg(process.pid, signal.SIGINT)
