@@ -144,7 +144,7 @@ def _is_made(clip: Path, inputs_sha256: str) -> bool:
             and clip.with_suffix(".svg").exists()
             and sha256_of(clip) == made.get("file_sha256")
         )
-    except (FileNotFoundError, UnicodeDecodeError, BadReceipt):
+    except (FileNotFoundError, IsADirectoryError, UnicodeDecodeError, BadReceipt):
         return False
 
 

@@ -107,7 +107,8 @@ def make_folder(folder: Path) -> None:
             str(folder), "a file of this name is in the way", "choose another output folder"
         ) from error
     except OSError as error:
-        raise output_error(folder / "clip", error) from error
+        met = output_error(folder / "any", error)
+        raise OutputError(str(folder), met.wrong, met.right) from error
 
 
 def inside(folder: Path, name: str) -> Path:

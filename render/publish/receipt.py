@@ -134,6 +134,8 @@ def read_receipt(text: str) -> dict[str, Any]:
         data = json.loads(text)
     except (json.JSONDecodeError, RecursionError) as error:
         raise BadReceipt("it is not JSON") from error
+    except ValueError as error:  # a number of thousands of digits
+        raise BadReceipt("it is damaged") from error
     if not isinstance(data, dict) or "plan" not in data:
         raise BadReceipt("it is not a receipt of a clip")
     if data.get("format_version") != FORMAT_VERSION:

@@ -50,12 +50,12 @@ class Reading:
     @property
     def plannable(self) -> bool:
         """Whether everything outside the tracks that decides the plan could be read."""
-        broken = (p.path[0] for p in self.problems if p.path and p.code != "unknown-key")
+        broken = (p.path[0] for p in self.problems if p.path)
         return self.recipe is not None and all(top == "tracks" or top in _HARMLESS for top in broken)
 
     def is_whole(self, track: str) -> bool:
         """Whether everything of a track could be read."""
-        return not any(p.path[:2] == ("tracks", track) and p.code != "unknown-key" for p in self.problems)
+        return not any(p.path[:2] == ("tracks", track) for p in self.problems)
 
     def fault(self, problem: Problem) -> Fault:
         line, column = self.tree.place_of(problem)

@@ -23,6 +23,7 @@ from typing import Protocol
 import librosa
 import numpy as np
 
+from render.faults import ToolError
 from render.sound.onsets import constant_lag_ms, downmix
 from render.values import Audio, nearest_frame
 
@@ -32,6 +33,9 @@ clipped record by 4 dB), and what leaves a program above full scale is cut off."
 
 SHORTEST_S = 0.5
 """Least sound an engine is given; shorter passages are followed by silence. Several blocks of any engine."""
+
+LENGTH_SLACK_S = 0.1
+"""An engine may round to its blocks; half the pad is there for that."""
 
 RESIDUAL_LIMIT_MS = 2.0
 """No engine in use is off by a quarter of this; a larger reading is a mistake and is not acted upon."""
@@ -99,8 +103,22 @@ def _through(engine: Engine, audio: Audio, rate_hz: int, speed: float, semitones
     if missing > 0:
         given = np.pad(given, ((0, missing), (0, 0)))
     rendered = engine.stretch(given, rate_hz, speed, semitones)
+    _require_sound(engine, rendered, len(given) / speed, given.shape[1], rate_hz)
     rendered *= 1 / gain
     return rendered
+
+
+def _require_sound(engine: Engine, rendered: Audio, frames: float, channels: int, rate_hz: int) -> None:
+    """An outside program may fail without saying so; what it gives is looked at before it is used."""
+    if rendered.ndim != 2 or rendered.shape[1] != channels:
+        wrong = f"it gave sound of the shape {rendered.shape} for {channels} channels"
+    elif abs(len(rendered) - frames) > LENGTH_SLACK_S * rate_hz:
+        wrong = f"it gave {len(rendered) / rate_hz:.2f} s of sound where {frames / rate_hz:.2f} s were due"
+    elif not np.isfinite(rendered).all() or not rendered.any():
+        wrong = "it gave silence, or samples that are no numbers"
+    else:
+        return
+    raise ToolError(engine.name, wrong, "try it with `dropkiln doctor`, or use another `--engine`")
 
 
 def _residual_frames(rendered: Audio, plain: Audio, rate_hz: int) -> int:

@@ -4,6 +4,7 @@ Truth is arithmetic: what a perfect stretch would give is synthesised (`exact_pa
 a semitone is a factor of 2^(1/12) is equal temperament.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,10 +12,12 @@ import pytest
 from exact_passages import CHORD_HZ, RATE_HZ, beats_of, passage
 from scipy import signal
 
+from render.faults import ToolError
 from render.files.rubberband import Rubberband, find_rubberband
 from render.sound.onsets import onset_lags_ms
 from render.sound.signalsmith import Signalsmith
 from render.sound.stretch import HEADROOM, RESIDUAL_LIMIT_MS, SHORTEST_S, resampled, stretched
+from render.values import Audio
 
 ENGINES = [
     pytest.param(
@@ -259,3 +262,31 @@ def test_an_engine_is_given_enough_to_work_with():
     heard = stretched(np.ones((1, 1), dtype=np.float32), RATE_HZ, 0.94, 0.0, late)
     assert late.lengths == [round(SHORTEST_S * RATE_HZ)]
     assert heard.shape == (1, 1)
+
+
+@dataclass(frozen=True)
+class _Broken:
+    """An engine that gives something else than sound of the right length."""
+
+    gives: Callable[[Audio, float], Audio]
+    name: str = "broken"
+    version: str = "0"
+
+    def stretch(self, audio: Audio, rate_hz: int, speed: float, semitones: float) -> Audio:
+        return self.gives(audio, speed)
+
+
+@pytest.mark.parametrize(
+    ("gives", "wrong"),
+    [
+        (lambda audio, speed: audio[:0], "0.00 s of sound"),
+        (lambda audio, speed: audio[:100], "0.00 s of sound"),
+        (lambda audio, speed: audio[: round(len(audio) / speed), :1], "shape"),
+        (lambda audio, speed: audio[: round(len(audio) / speed)] * 0, "silence"),
+        (lambda audio, speed: audio[: round(len(audio) / speed)] * np.float32("nan"), "no numbers"),
+    ],
+)
+def test_an_engine_that_fails_without_saying_so_is_found_out(gives, wrong):
+    noise = np.random.default_rng(3).standard_normal((44_100, 2)).astype(np.float32)
+    with pytest.raises(ToolError, match=wrong):
+        stretched(noise, 44_100, 1.05, 0.0, _Broken(gives))
