@@ -14,6 +14,8 @@ from render.values import Audio
 LANDING_MS = 1.0
 """Larger errors of the landing are worth a warning; an engine that works stays below it."""
 WORST_BEAT_MS = 2.0
+FEWEST_BEATS = 8
+"""A median of fewer is no better than a single reading."""
 FLAM_MS = 5.0
 """From about here on two hits that should be one are heard as two (common practice)."""
 
@@ -37,7 +39,7 @@ def read_landing(
     return LaneReadings(
         track=track,
         landing_error_ms=lags_ms[0] if landings else None,
-        common_error_ms=statistics.median(beats_ms) if beats_ms else None,
+        common_error_ms=statistics.median(beats_ms) if len(beats_ms) >= FEWEST_BEATS else None,
         worst_beat_ms=max(map(abs, beats_ms), default=None),
         beats_measured=len(beats_ms),
     )
@@ -54,7 +56,7 @@ def landing_findings(readings: LaneReadings) -> list[Finding]:
     if error_ms is None and worst_ms is None:
         text = f"{track} has no clear attack on any beat, so its timing was not measured."
         findings.append(Finding("note", "landing-not-measured", text, None, track))
-    common_ms = readings.common_error_ms if readings.common_error_ms is not None else error_ms
+    common_ms = readings.common_error_ms
     if common_ms is not None and abs(common_ms) > FLAM_MS:
         text = f"{track} lies {_told(common_ms)} throughout; that is heard as two hits."
         findings.append(Finding("failure", "lane-off", text, common_ms, track))

@@ -22,7 +22,7 @@ class LaneReadings:
     track: str
     landing_error_ms: float | None
     common_error_ms: float | None
-    """What all beats have in common: the median of their lags."""
+    """What all beats have in common, the median of their lags; None where too few were measured."""
     worst_beat_ms: float | None
     beats_measured: int
 

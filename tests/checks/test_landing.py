@@ -75,6 +75,13 @@ def test_what_all_beats_have_in_common_is_their_median():
     assert readings.common_error_ms == pytest.approx(-0.6, abs=EXACT_MS)
 
 
+def test_a_few_beats_have_nothing_in_common_yet():
+    few = read_landing("lanterns", moved(others_ms=-0.6), lane(), RATE_HZ, None, BEATS[:7])
+    enough = read_landing("lanterns", moved(others_ms=-0.6), lane(), RATE_HZ, None, BEATS[:8])
+    assert (few.common_error_ms, few.beats_measured) == (None, 7)
+    assert enough.common_error_ms == pytest.approx(-0.6, abs=EXACT_MS)
+
+
 @pytest.mark.parametrize(
     ("landing_ms", "common_ms", "worst_ms", "wanted"),
     [
@@ -87,7 +94,7 @@ def test_what_all_beats_have_in_common_is_their_median():
         (None, 0.0, 0.5, []),
         (None, 0.0, 7.0, [("warning", "beat-off", 7.0)]),
         (None, 5.1, 5.5, [("failure", "lane-off", 5.1), ("warning", "beat-off", 5.5)]),
-        (-5.2, None, None, [("failure", "lane-off", -5.2), ("warning", "landing-off", -5.2)]),
+        (-5.2, None, 5.2, [("warning", "landing-off", -5.2), ("warning", "beat-off", 5.2)]),
     ],
 )
 def test_what_the_readings_mean(landing_ms, common_ms, worst_ms, wanted):

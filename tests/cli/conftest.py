@@ -31,7 +31,9 @@ def rubberband(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Call
         program.write_text(f'#!/bin/sh\n[ "$1" = --version ] && echo 3.1.2 && exit\n{body}\n')
         program.chmod(0o755)
         monkeypatch.setenv("PATH", f"{program.parent}{os.pathsep}{os.environ['PATH']}")
-        monkeypatch.setenv("TMPDIR", str(tmp_path))  # a worker that is killed leaves its temporary folder behind
+        monkeypatch.setenv(
+            "TMPDIR", str(tmp_path)
+        )  # a worker that is killed leaves its temporary folder behind
         engine_of.cache_clear()
 
     yield stand_in
