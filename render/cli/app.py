@@ -5,6 +5,7 @@ Heavy imports wait until a command needs them, so that `--help` answers at once.
 
 import errno
 import io
+import os
 import sys
 
 import typer
@@ -44,6 +45,8 @@ def main() -> None:
     except OSError as error:
         if error.errno != errno.ENOSPC or error.filename is not None:
             raise
+        # What could not be written is still buffered, and would fail once more at the interpreter's end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = _told("standard output: the disk is full; make room there", EXIT_SOME_FAILED)
     if status == STATUS_OF_CTRL_C:
         status = _told("stopped; what is finished stays", EXIT_SOME_FAILED)
