@@ -4,9 +4,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from render.plan.model import CutSpan
+from render.recipe.references import EVERYBODY
 from render.values import nearest_frame
-
-EVERYBODY, NOBODY = "all", "none"
 
 
 @dataclass(frozen=True)
