@@ -120,9 +120,7 @@ def _facts(
     facts = {}
     for name, track in recipe.tracks.items():
         at = ("tracks", name, "file")
-        if any(
-            problem.path in (at, at[:2]) and problem.code != "unknown-key" for problem in reading.problems
-        ):
+        if any(problem.path in (at, at[:2]) for problem in reading.problems):
             continue
         if track.file not in recordings:
             recordings[track.file] = _opened(folder, track.file)

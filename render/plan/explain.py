@@ -125,10 +125,6 @@ def _event_row(event: Event, beats_per_bar: int) -> list[str]:
     ]
 
 
-def _signed(beats: float) -> str:
-    return f"{round(beats, 3):+g}" if beats else "0"
-
-
 def _table(rows: list[list[str]]) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
