@@ -1,13 +1,28 @@
-"""What is known of one track: data only, each fact with where it came from."""
+"""What is known of a track: data only.
+
+`RecordFacts` is what was measured of a recording. `TrackFacts` is what a plan goes by, fact by fact with where it
+came from: stated in the recipe, read from a file of beats beside the record, measured, or assumed.
+
+Conventions
+-----------
+- Times are seconds from the start of the recording; bars and candidates count from 1.
+- Shares and confidences lie between 0 and 1.
+- What is kept for each bar begins with bar 1 and holds whole bars only.
+"""
 
 from dataclasses import dataclass
 from typing import Generic, Literal, TypeVar
+
+import numpy as np
 
 from render.values import Grid
 
 T = TypeVar("T")
 
-Origin = Literal["stated", "measured", "assumed"]
+Origin = Literal["stated", "beside", "measured", "assumed"]
+
+FACTS_VERSION = 1
+"""Raised whenever records are heard differently, or `RecordFacts` is made differently: older ones are measured anew."""
 
 
 @dataclass(frozen=True)
@@ -42,8 +57,144 @@ class Recording:
 
 
 @dataclass(frozen=True)
+class GivenBeats:
+    """Beats that somebody marked, in order; `bar_index` is the first of them that begins a bar, where that is said."""
+
+    times_s: tuple[float, ...]
+    bar_index: int | None = None
+    beats_per_bar: int | None = None
+
+
+@dataclass(frozen=True)
+class Given:
+    """What is known of a record before it is heard; what is None is measured.
+
+    `multiple` counts the measured tempo in half (0.5) or double (2.0) time. `nudge_s` and `shift_beats` move the beats
+    and bar 1, whether measured or marked.
+    """
+
+    tempo_bpm: float | None = None
+    multiple: float = 1.0
+    first_beat_s: float | None = None
+    nudge_s: float = 0.0
+    shift_beats: float = 0.0
+    beats_per_bar: int | None = None
+    phrase_bars: int | None = None
+    beats: GivenBeats | None = None
+
+
+@dataclass(frozen=True)
+class GridFinding:
+    """Where the beats are, and how sure that is.
+
+    `grid.beats_s` is filled where one tempo does not fit. `late` holds, where one does, how many seconds late single
+    stretches of the record lie: pairs of beat and seconds, in order.
+    """
+
+    grid: Grid
+    tempo_confidence: float
+    runner_up_bpm: float | None
+    fits: bool
+    residual_ms: float
+    beat_confidence: float
+    bar_confidence: float
+    phrase_bars: int | None
+    phrase_first_bar: int | None
+    reasons: tuple[str, ...]
+    late: tuple[tuple[float, float], ...] = ()
+
+    def local_time_s(self, beat: float) -> float:
+        """When a beat is heard, by the stretch of the record around it."""
+        if not self.late:
+            return self.grid.time_s(beat)
+        beats, late_s = zip(*self.late, strict=True)
+        return self.grid.time_s(beat) + float(np.interp(beat, beats, late_s))
+
+
+@dataclass(frozen=True)
+class DropCandidate:
+    """A bar line where the record may drop. `why` tells the reasons, the weightiest first."""
+
+    at_s: float
+    bar: int
+    score: float
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class KeyCandidate:
+    """A key, its score (a correlation, at most 1), and its confidence."""
+
+    name: str
+    score: float
+    confidence: float
+
+
+@dataclass(frozen=True)
+class StrippedPassage:
+    """A passage of little but drums."""
+
+    at_s: float
+    bar: int
+    bars: int
+    score: float
+
+
+@dataclass(frozen=True)
+class RecordLevels:
+    """The levels of one record; None where there is nothing to read."""
+
+    integrated_lufs: float | None
+    true_peak_dbtp: float | None
+    sample_peak_dbfs: float | None
+    clipped_runs: int
+
+
+@dataclass(frozen=True)
+class BarFacts:
+    """What each bar holds: one entry a bar in every field.
+
+    `starts_s` has one more, the end of the last bar. `bands_db` are levels in the ten octave bands of
+    `render.analysis.bands`, in dB below the record's loudest bar and band.
+    """
+
+    starts_s: tuple[float, ...]
+    voice: tuple[float, ...]
+    voice_confidence: tuple[float, ...]
+    voiced: tuple[bool, ...]
+    low_end: tuple[float, ...]
+    bands_db: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
+class ByBars:
+    """What is heard once it is known where the bars are. `stripped` lies before the likeliest drop."""
+
+    grid: GridFinding
+    drops: tuple[DropCandidate, ...]
+    keys: tuple[KeyCandidate, ...]
+    stripped: tuple[StrippedPassage, ...]
+    bars: BarFacts
+
+
+@dataclass(frozen=True)
+class RecordFacts:
+    """Everything that was measured of one recording. `by_bars` is None where no beat could be found."""
+
+    duration_s: float
+    levels: RecordLevels
+    tonal_weight: float
+    by_bars: ByBars | None
+    version: int = FACTS_VERSION
+
+
+@dataclass(frozen=True)
 class TrackFacts:
-    """The facts of one track that a plan needs. Times are seconds from the start of the recording."""
+    """The facts of one track that a plan goes by. `beats_s` are those of a record whose tempo drifts.
+
+    `voice_s` are the spans in which somebody sings or speaks; None where nobody listened. `warnings` are what a
+    performer should know before trusting what was measured.
+    """
 
     name: str
     recording: Recording
@@ -52,7 +203,12 @@ class TrackFacts:
     beats_per_bar: Fact[int]
     drop_s: Fact[float]
     key: Fact[str] | None = None
+    beats_s: tuple[float, ...] = ()
+    phrase_bars: Fact[int] | None = None
+    tonal_weight: Fact[float] | None = None
+    voice_s: Fact[tuple[tuple[float, float], ...]] | None = None
+    warnings: tuple[str, ...] = ()
 
     @property
     def grid(self) -> Grid:
-        return Grid(self.first_beat_s.value, self.tempo_bpm.value, self.beats_per_bar.value)
+        return Grid(self.first_beat_s.value, self.tempo_bpm.value, self.beats_per_bar.value, self.beats_s)

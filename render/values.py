@@ -9,6 +9,7 @@ Conventions
   rounded parts (rounding every beat of 64 at 174 BPM and 44.1 kHz drifts by 7 frames).
 """
 
+import bisect
 import math
 from dataclasses import dataclass
 from typing import NewType
@@ -43,11 +44,16 @@ def semitones_of(speed: float) -> float:
 
 @dataclass(frozen=True)
 class Grid:
-    """Where the beats of one record are: one tempo, from one origin."""
+    """Where the beats of one record are: one tempo from one origin, or beat by beat where the tempo drifts.
+
+    `beats_s` holds the times of beats 0, 1, 2 …, at least two of them and growing; before and after them
+    `tempo_bpm` goes on. Empty, there is one tempo.
+    """
 
     first_beat_s: float
     tempo_bpm: float
     beats_per_bar: int = 4
+    beats_s: tuple[float, ...] = ()
 
     @property
     def beat_s(self) -> float:
@@ -55,11 +61,25 @@ class Grid:
 
     def time_s(self, beat: float) -> float:
         """Seconds from the start of the recording to a beat."""
-        return self.first_beat_s + beat * 60.0 / self.tempo_bpm
+        last = len(self.beats_s) - 1
+        if last < 1 or beat <= 0:
+            return self.first_beat_s + beat * 60.0 / self.tempo_bpm
+        if beat >= last:
+            return self.beats_s[last] + (beat - last) * 60.0 / self.tempo_bpm
+        whole = math.floor(beat)
+        before, after = self.beats_s[whole : whole + 2]
+        return before + (beat - whole) * (after - before)
 
     def beat_at(self, time_s: float) -> float:
         """The beat, fractional, that is heard at a time of the recording."""
-        return (time_s - self.first_beat_s) * self.tempo_bpm / 60.0
+        last = len(self.beats_s) - 1
+        if last < 1 or time_s <= self.first_beat_s:
+            return (time_s - self.first_beat_s) * self.tempo_bpm / 60.0
+        if time_s >= self.beats_s[last]:
+            return last + (time_s - self.beats_s[last]) * self.tempo_bpm / 60.0
+        whole = bisect.bisect_right(self.beats_s, time_s) - 1
+        before, after = self.beats_s[whole : whole + 2]
+        return whole + (time_s - before) / (after - before)
 
     def beat_of_bar(self, bar: int, beat: float = 1.0) -> float:
         """The beat that `bar 65.3` names: bars and their beats count from 1."""

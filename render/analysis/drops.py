@@ -15,11 +15,10 @@ Conventions
 - A score is a plain sum of weights, comparable within one record only; a performer hears the candidates anyway.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from render.analysis.per_bar import BarFeatures, Values
+from render.facts import DropCandidate
 
 MOST_CANDIDATES = 4
 SPACING_BARS = 8
@@ -61,16 +60,6 @@ HALF_PHRASE = 0.8
 """A build of four bars or twelve is nearly as usual as one of eight or sixteen."""
 SAID_FROM = 0.35
 """A change that reaches this share of its weight is worth telling."""
-
-
-@dataclass(frozen=True)
-class DropCandidate:
-    """A bar line where the record may drop. `why` tells the reasons, the weightiest first."""
-
-    at_s: float
-    bar: int
-    score: float
-    why: tuple[str, ...]
 
 
 def drop_candidates(

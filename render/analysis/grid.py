@@ -29,6 +29,7 @@ from render.analysis.drifting import counted_beats
 from render.analysis.folding import Fold, folded, folded_by_beats, lags_cycles, sharpest_period_s
 from render.analysis.onsets import Curve, OnsetFeatures, attack_curves
 from render.analysis.tempo import TempoCandidate, tempo_candidates, tempo_confidence
+from render.facts import GridFinding
 from render.values import Grid
 
 BAND_WEIGHTS = (0.3, 0.6, 1.0, 1.0)
@@ -45,23 +46,6 @@ SOUNDING_DB = -38.0
 """Relative to the loud moments; what is quieter is the run-in."""
 PICK_UP_BEATS = 3.0
 """A record that begins less than this before a bar line begins with a pick-up."""
-
-
-@dataclass(frozen=True)
-class GridFinding:
-    """The grid and how sure it is. `beat_times_s` are tracked beats, given where one grid does not fit."""
-
-    grid: Grid
-    tempo_confidence: float
-    runner_up_bpm: float | None
-    fits: bool
-    residual_ms: float
-    beat_confidence: float
-    bar_confidence: float
-    phrase_bars: int | None
-    phrase_first_bar: int | None
-    beat_times_s: tuple[float, ...] | None
-    reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -110,12 +94,13 @@ def find_grid(features: OnsetFeatures) -> GridFinding | None:
     first_beats = _first_bar_beats(
         bar_beats, clock.beats_at(_first_sound_s(features)), REACH_S / clock.beat_s
     )
-    beats_s = clock.time_s(np.arange(first_beats % 1.0, end_beats, 1.0))
+    first_s = float(clock.time_s(np.array([first_beats]))[0])
+    beats_s = clock.time_s(np.arange(first_beats, end_beats, 1.0))
     fits = clock.counted is None
     beat_s = clock.beat_s if fits else float(np.median(np.diff(beats_s)))
     phrases = find_phrases(steps, bars.step + STEPS * round((first_beats - bar_beats) / BEATS_PER_BAR))
     return GridFinding(
-        grid=Grid(float(clock.time_s(np.array([first_beats]))[0]), 60.0 / beat_s, BEATS_PER_BAR),
+        grid=Grid(first_s, 60.0 / beat_s, BEATS_PER_BAR, () if fits else tuple(map(float, beats_s))),
         tempo_confidence=tempo_confidence(candidates),
         runner_up_bpm=candidates[1].tempo_bpm if len(candidates) > 1 else None,
         fits=fits,
@@ -124,7 +109,6 @@ def find_grid(features: OnsetFeatures) -> GridFinding | None:
         bar_confidence=bars.bar_confidence,
         phrase_bars=phrases.bars if phrases else None,
         phrase_first_bar=phrases.first_bar if phrases else None,
-        beat_times_s=None if fits else tuple(float(time_s) for time_s in beats_s),
         reasons=_reasons(60.0 / beat_s, candidates, bars, fits, residual_ms),
     )
 

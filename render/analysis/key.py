@@ -16,13 +16,12 @@ Conventions
 - Minor is the natural scale: what dance records play (common practice).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from render.analysis.per_bar import Bars, Values
 from render.analysis.tonal import STEPS, STEPS_PER_SEMITONE, TonalFeatures
+from render.facts import KeyCandidate
 
 MAJOR_PROFILE = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 MINOR_PROFILE = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
@@ -50,15 +49,6 @@ SHARPNESS = 17.0
 """Turns differences of scores into odds: 0.1 ahead is five to one."""
 TONAL_ENOUGH = 0.4
 """With less tonal weight than this, a key is a guess and its confidence shrinks in proportion."""
-
-
-@dataclass(frozen=True)
-class KeyCandidate:
-    """A key, its score (a correlation, at most 1), and its confidence, 0 to 1."""
-
-    name: str
-    score: float
-    confidence: float
 
 
 def key_candidates(

@@ -10,13 +10,12 @@ Conventions
 - A clipped run is `CLIPPED_SAMPLES` or more samples of one channel in a row at full scale (common practice).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 import scipy.signal as dsp
 
 from render.analysis.k_weighting import K_OFFSET_DB, k_weighting_filters
+from render.facts import RecordLevels
 from render.values import Audio, gain_to_db
 
 STEP_S = 0.1
@@ -41,16 +40,6 @@ MOST_GAIN = float(
 FULL_SCALE = 0.9999
 """From here on a sample counts as full scale. The largest 16-bit sample is 32767/32768 = 0.99997."""
 CLIPPED_SAMPLES = 3
-
-
-@dataclass(frozen=True)
-class RecordLevels:
-    """The levels of one record; None where there is nothing to read."""
-
-    integrated_lufs: float | None
-    true_peak_dbtp: float | None
-    sample_peak_dbfs: float | None
-    clipped_runs: int
 
 
 class LevelListener:

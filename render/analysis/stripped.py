@@ -9,11 +9,10 @@ Conventions
 - A score is the mean over its bars of attacks × no tone × no voice, 0 to 1.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from render.analysis.per_bar import BarFeatures, Values
+from render.facts import StrippedPassage
 
 LENGTHS_BARS = (16, 8)
 START_EVERY_BARS = 4
@@ -25,16 +24,6 @@ TONE_UP_TO = 0.4
 VOICE_UP_TO = 0.3
 LONGER_WORTH = 0.05
 """A passage of 16 bars may score this much less than one of 8: it repeats itself later."""
-
-
-@dataclass(frozen=True)
-class StrippedPassage:
-    """A passage of little but drums."""
-
-    at_s: float
-    bar: int
-    bars: int
-    score: float
 
 
 def stripped_passages(

@@ -2,12 +2,12 @@
 
 from pathlib import Path
 
-from render.analysis.record import HeardRecord, RecordListener
-from render.facts import Recording
+from render.analysis.record import RecordListener
+from render.facts import RecordFacts, Recording
 from render.files.audio_files import blocks_of, open_recording
 
 
-def listened(path: Path) -> tuple[Recording, HeardRecord]:
+def listened(path: Path) -> tuple[Recording, RecordFacts]:
     """A recording and what is heard of it. Raises SourceError."""
     recording = open_recording(path)
     listener = RecordListener(recording.rate_hz)

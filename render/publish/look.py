@@ -4,21 +4,20 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from render.analysis.record import HeardRecord, RecordByBars
-from render.facts import Recording
+from render.facts import ByBars, RecordFacts, Recording
 from render.values import clock
 
 _SURE = 0.8
 """From here on a confidence is not worth a remark."""
 
 
-def look_json(looked: Iterable[tuple[Recording, HeardRecord]]) -> str:
+def look_json(looked: Iterable[tuple[Recording, RecordFacts]]) -> str:
     """A list of objects, one a record: seconds, BPM, LUFS, dBTP; shares and confidences 0 to 1; null for no value."""
     data = [_facts(recording, heard) for recording, heard in looked]
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def look_text(recording: Recording, heard: HeardRecord) -> str:
+def look_text(recording: Recording, heard: RecordFacts) -> str:
     """The same in a performer's words, ending without a line break."""
     levels = heard.levels
     rows = [
@@ -39,7 +38,7 @@ def look_text(recording: Recording, heard: HeardRecord) -> str:
     return "\n".join([recording.path, *(f"  {name:<10} {text}" for name, text in rows)])
 
 
-def _rows_by_bars(heard: HeardRecord, by: RecordByBars) -> list[tuple[str, str]]:
+def _rows_by_bars(heard: RecordFacts, by: ByBars) -> list[tuple[str, str]]:
     found, grid = by.grid, by.grid.grid
     rival = (
         f", or {found.runner_up_bpm:.2f}" if found.runner_up_bpm and found.tempo_confidence < _SURE else ""
@@ -55,14 +54,14 @@ def _rows_by_bars(heard: HeardRecord, by: RecordByBars) -> list[tuple[str, str]]
     tonal = f"tonal weight {heard.tonal_weight:.0%}"
     keys = [f"{key.name} ({_sure(key.confidence)})" for key in by.keys[:1]]
     rows.append(("key", ", ".join([*keys, tonal])))
-    rows.append(("voice", _spans([bool(voiced) for voiced in by.voice.voiced]) or "none heard"))
+    rows.append(("voice", _spans(by.bars.voiced) or "none heard"))
     rows += [
         ("drums only", f"bars {s.bar} to {s.bar + s.bars - 1}, {clock(s.at_s)}") for s in by.stripped[:2]
     ]
     return rows
 
 
-def _facts(recording: Recording, heard: HeardRecord) -> dict[str, Any]:
+def _facts(recording: Recording, heard: RecordFacts) -> dict[str, Any]:
     levels, by = heard.levels, heard.by_bars
     facts: dict[str, Any] = {
         "file": recording.path,
@@ -86,7 +85,7 @@ def _facts(recording: Recording, heard: HeardRecord) -> dict[str, Any]:
     return facts if by is None else facts | _facts_by_bars(by)
 
 
-def _facts_by_bars(by: RecordByBars) -> dict[str, Any]:
+def _facts_by_bars(by: ByBars) -> dict[str, Any]:
     found = by.grid
     return {
         "tempo_bpm": found.grid.tempo_bpm,
@@ -97,7 +96,7 @@ def _facts_by_bars(by: RecordByBars) -> dict[str, Any]:
         "beat_confidence": found.beat_confidence,
         "bar_confidence": found.bar_confidence,
         "grid_fits": found.fits,
-        "beat_times_s": found.beat_times_s,
+        "beat_times_s": list(found.grid.beats_s) or None,
         "phrase_bars": found.phrase_bars,
         "phrase_first_bar": found.phrase_first_bar,
         "warnings": list(found.reasons),
@@ -108,9 +107,9 @@ def _facts_by_bars(by: RecordByBars) -> dict[str, Any]:
         "key": by.keys[0].name if by.keys else None,
         "key_confidence": by.keys[0].confidence if by.keys else None,
         "keys": [{"name": key.name, "confidence": key.confidence} for key in by.keys],
-        "voice_per_bar": [round(float(value), 4) for value in by.voice.value],
-        "voice_confidence_per_bar": [round(float(value), 4) for value in by.voice.confidence],
-        "low_end_per_bar": [round(float(share), 4) for share in by.features.low_share],
+        "voice_per_bar": list(by.bars.voice),
+        "voice_confidence_per_bar": list(by.bars.voice_confidence),
+        "low_end_per_bar": list(by.bars.low_end),
         "drums_only": [{"at_s": s.at_s, "bar": s.bar, "bars": s.bars} for s in by.stripped],
     }
 

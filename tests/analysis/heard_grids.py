@@ -4,8 +4,9 @@ from functools import cache
 
 import numpy as np
 
-from render.analysis.grid import GridFinding, find_grid
+from render.analysis.grid import find_grid
 from render.analysis.onsets import OnsetFeatures, OnsetListener
+from render.facts import GridFinding
 from render.values import Audio
 from tests.analysis.heard_records import hear, sound_of
 from tests.ground_truth.songs import Song, Style, draw_song

@@ -6,7 +6,8 @@ Truth is how the records were written: whole bars of four beats from the first b
 import numpy as np
 import pytest
 
-from render.analysis.grid import CLOSE_CALL, GridFinding
+from render.analysis.grid import CLOSE_CALL
+from render.facts import GridFinding
 from tests.analysis.heard_grids import (
     clicks,
     demo_finding,

@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 import scipy.signal as dsp
 
-from render.analysis.drops import MOST_CANDIDATES, SPACING_BARS, DropCandidate, drop_candidates
+from render.analysis.drops import MOST_CANDIDATES, SPACING_BARS, drop_candidates
 from render.analysis.per_bar import BarFeatures, bars_of
 from render.demo.records import RECORDS
+from render.facts import DropCandidate
 from render.values import Audio, Grid
 from tests.analysis.heard_records import bar_features_of, bars_heard, record, sound_of
 

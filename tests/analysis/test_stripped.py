@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from render.analysis.key import tonal_weight_per_bar
-from render.analysis.stripped import StrippedPassage, stripped_passages
+from render.analysis.stripped import stripped_passages
 from render.analysis.voice import voice_bars
+from render.facts import StrippedPassage
 from tests.analysis.heard_records import (
     bar_features_of,
     bars_in,

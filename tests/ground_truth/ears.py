@@ -143,7 +143,7 @@ def _take_grid(heard: Heard, finding: Any) -> None:
     heard.fits = finding.fits
     if finding.phrase_bars is not None and finding.phrase_first_bar is not None:
         heard.phrases = {"phrase_bars": finding.phrase_bars, "phrase_first_bar": finding.phrase_first_bar}
-    heard.beats_s = None if finding.beat_times_s is None else np.asarray(finding.beat_times_s)
+    heard.beats_s = np.asarray(finding.grid.beats_s) if finding.grid.beats_s else None
 
 
 def _library(heard: Heard, sound: Audio, rate_hz: int) -> None:
