@@ -1,12 +1,23 @@
 """Settings of the whole suite."""
 
 import os
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
 settings.register_profile("dropkiln", deadline=None, max_examples=60)
 settings.load_profile("dropkiln")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache_of_the_session(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Tests neither use nor fill the cache of whoever runs them."""
+    folder = tmp_path_factory.mktemp("cache")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DROPKILN_CACHE", str(folder))
+        yield folder
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
