@@ -190,8 +190,8 @@ class RecordFacts:
 
 @dataclass(frozen=True)
 class TrackFacts:
-    """The facts of one track that a plan goes by. `beats_s` are those of a record whose tempo drifts.
-
+    """The facts of one track that a plan goes by. `beats_s` are those of a record whose tempo drifts,
+    `drops_s` are the places where it was heard to drop, the likeliest first.
     `voice_s` are the spans in which somebody sings or speaks; None where nobody listened. `warnings` are what a
     performer should know before trusting what was measured.
     """
@@ -204,6 +204,7 @@ class TrackFacts:
     drop_s: Fact[float]
     key: Fact[str] | None = None
     beats_s: tuple[float, ...] = ()
+    drops_s: tuple[float, ...] = ()
     phrase_bars: Fact[int] | None = None
     tonal_weight: Fact[float] | None = None
     voice_s: Fact[tuple[tuple[float, float], ...]] | None = None

@@ -15,7 +15,7 @@ def check(paths: Paths, as_json: Json = False) -> None:
     from render.plan.explain import explain
     from render.publish.plans import plans_json
 
-    work = read_work(paths)
+    work = read_work(paths, jobs=0)
     if as_json:
         typer.echo(plans_json([(one.plan, one.facts) for one in work.planned], work.faults))
     else:

@@ -27,7 +27,7 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     tracks = out / "demo" / "tracks"
     make_folder(tracks)
     write_records(tracks, lambda path: typer.echo(f"record    {path.stem}  {path}", err=True))
-    work = read_work([recipes])
+    work = read_work([recipes], jobs=jobs)
     if work.faults:
         raise RecipeFaults(work.faults)
     status = exit_status(run(work.orders(out / CLIPS, force=False), jobs, "auto", plain))

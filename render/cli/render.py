@@ -41,7 +41,7 @@ def render(
     from render.night.night import CLIPS, exit_status, run
     from render.night.report import dry_run_json, dry_run_lines, results_json
 
-    work = read_work(paths, form)
+    work = read_work(paths, form, jobs)
     if work.faults:
         raise RecipeFaults(work.faults)
     orders = work.orders(out / CLIPS, force)

@@ -1,14 +1,13 @@
 """What a run is asked to make: recipe files to orders, all read and checked before anything is made."""
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from render.facts import Recording, TrackFacts
-from render.faults import Fault, SourceError, UsageError
-from render.files.audio_files import open_recording
+from render.facts import TrackFacts
+from render.faults import Fault, UsageError
 from render.make import Order
+from render.night.facts import Heard, Page, facts_of, heard_for
 from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files
 from render.night.receipts import MAX_RECEIPT_BYTES, from_receipt
 from render.plan.build import PlanError, plan_clip
@@ -16,7 +15,6 @@ from render.plan.model import ClipFormat, ClipPlan
 from render.recipe.nodes import MAX_TEXT_BYTES, Problem
 from render.recipe.reader import Reading, faults_of, read
 from render.recipe.schema import Recipe
-from render.recipe.stated import stated_facts
 
 
 @dataclass(frozen=True)
@@ -38,19 +36,26 @@ class Work:
         return [Order(one.plan, one.facts, folder, force) for one in self.planned]
 
 
-def read_work(paths: Sequence[Path], form: ClipFormat | None = None) -> Work:
+def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int = 1) -> Work:
     """Everything that files and folders of recipes ask for; a receipt asks for its own clip again.
 
-    `form` overrides the format of the recipes. Raises UsageError where a path cannot be taken, and where two
-    clips would have the same name.
+    What recipes leave out is measured, `jobs` records at once. `form` overrides the format of the recipes. Raises
+    UsageError where a path cannot be taken, and where two clips would have the same name.
     """
     work = Work()
+    files = recipe_files(paths)
+    pages = {
+        path: page
+        for path in files
+        if path.suffix != RECEIPT_SUFFIX and (page := _page(path, form, work.faults)) is not None
+    }
+    heard = heard_for(pages.values(), jobs)
     by_name: dict[str, Path] = {}
-    for path in recipe_files(paths):
+    for path in files:
         if path.suffix == RECEIPT_SUFFIX:
             planned = [_from_receipt(path, form)]
         else:
-            planned = _from_recipe(path, form, work.faults)
+            planned = _from_page(pages[path], heard, work.faults) if path in pages else []
         for one in planned:
             # On some disks names that differ in capitals alone are the same.
             if (other := by_name.setdefault(one.plan.name.casefold(), path)) != path:
@@ -65,26 +70,34 @@ def _from_receipt(path: Path, form: ClipFormat | None) -> Planned:
     return Planned(plan if form is None else replace(plan, format=form), facts)
 
 
-def _from_recipe(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> list[Planned]:
-    """What one recipe file asks for; nothing where it has faults, which are added to `all_faults`."""
+def _page(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> Page | None:
+    """One recipe file as it was read; None where it is not text, and a fault says so."""
     text = _text(path, all_faults)
     if text is None:
-        return []
+        return None
     readings = read(text, str(path))
-    recordings: dict[str, Recording | SourceError] = {}
+    if form is not None:
+        readings = [replace(one, recipe=one.recipe and _in_format(one.recipe, form)) for one in readings]
+    return Page(path, readings)
+
+
+def _from_page(page: Page, heard: Heard, all_faults: list[Fault]) -> list[Planned]:
+    """What one recipe file asks for; nothing where it has faults, which are added to `all_faults`."""
     found: list[tuple[Reading, Problem]] = []
     planned: list[Planned] = []
-    for reading in readings:
+    for reading in page.readings:
         if reading.recipe is None:
             continue
-        recipe = reading.recipe if form is None else _in_format(reading.recipe, form)
-        facts = _facts(reading, recipe, path.parent, recordings, found)
+        facts, problems = facts_of(page, reading, heard)
+        found += [(reading, problem) for problem in problems]
         if reading.plannable:
             try:
-                planned.append(Planned(plan_clip(recipe, facts, path.stem, reading.variant), facts))
+                planned.append(
+                    Planned(plan_clip(reading.recipe, facts, page.path.stem, reading.variant), facts)
+                )
             except PlanError as error:
                 found += [(reading, problem) for problem in error.problems]
-    faults = faults_of(readings, found)
+    faults = faults_of(page.readings, found)
     all_faults += faults
     return [] if faults else planned
 
@@ -107,38 +120,3 @@ def _text(path: Path, all_faults: list[Fault]) -> str | None:
 
 def _in_format(recipe: Recipe, form: ClipFormat) -> Recipe:
     return recipe.model_copy(update={"clip": recipe.clip.model_copy(update={"format": form})})
-
-
-def _facts(
-    reading: Reading,
-    recipe: Recipe,
-    folder: Path,
-    recordings: dict[str, Recording | SourceError],
-    found: list[tuple[Reading, Problem]],
-) -> dict[str, TrackFacts]:
-    """The facts of every track that is whole and whose recording can be opened; problems are added to `found`."""
-    facts = {}
-    for name, track in recipe.tracks.items():
-        at = ("tracks", name, "file")
-        if any(problem.path in (at, at[:2]) for problem in reading.problems):
-            continue
-        if track.file not in recordings:
-            recordings[track.file] = _opened(folder, track.file)
-        match recordings[track.file]:
-            case SourceError() as error:
-                found.append((reading, Problem(at, "source", f"{track.file}: {error.wrong}", error.right)))
-            case Recording() as recording if reading.is_whole(name):
-                facts[name] = stated_facts(name, track, recording)
-    return facts
-
-
-def _opened(folder: Path, file: str) -> Recording | SourceError:
-    try:
-        named = Path(file).expanduser()
-    except RuntimeError:
-        return SourceError(file, "nobody here has this name", "write the folder out")
-    path = Path(os.path.abspath(folder / named))  # noqa: PTH100 - links stay as they are named
-    try:
-        return open_recording(path)
-    except SourceError as error:
-        return error

@@ -9,10 +9,10 @@ from render.plan.align import EDGE_S, SPEED_REFUSED, SPEED_WARNED, Alignment, la
 from render.plan.jump_back import Jump, Leg, bars_back, legs
 from render.plan.low_cut import Keeping, cut_spans
 from render.plan.model import ClipClock, Lane, Passage, Reason, ReasonLevel
+from render.recipe.known import time_in_record
 from render.recipe.nodes import Path, Problem
 from render.recipe.positions import AtMarker, ClipPosition
 from render.recipe.schema import JumpBack, Recipe
-from render.recipe.stated import time_in_recording
 from render.values import clock as clock_text
 from render.values import nearest_frame, semitones_of
 
@@ -180,7 +180,7 @@ class LanePlanner:
             return None
         base = entry.to.base
         marker = base.name if isinstance(base, AtMarker) and not entry.to.offset.amount else entry.to.written
-        return Jump(index, at, marker, time_in_recording(self.track, entry.to), loop)
+        return Jump(index, at, marker, time_in_record(self.track, entry.to, self.facts.grid, self.facts.drops_s), loop)
 
     def _check_fades(self, start: float, end: float) -> None:
         bar = self.clock.beats_per_bar

@@ -1,9 +1,9 @@
-"""Markers: the named positions of one track, and the times they stand for."""
+"""Markers: the named positions of one track, and what they come down to."""
 
 from collections.abc import Iterator, Mapping
 
-from render.recipe.positions import AtBar, AtMarker, AtTime, TrackPosition
-from render.values import Grid
+from render.recipe.positions import AtBar, AtDrop, AtMarker, AtTime, TrackPosition
+from render.recipe.schema import LANDING_MARKER
 
 
 class UnknownMarker(Exception):
@@ -22,27 +22,29 @@ class MarkerCircle(Exception):
         super().__init__(names)
 
 
-def time_of(position: TrackPosition, markers: Mapping[str, TrackPosition], grid: Grid) -> float:
-    """Seconds from the start of the recording to a position.
+def resolved(
+    position: TrackPosition, markers: Mapping[str, TrackPosition], beats_per_bar: int
+) -> tuple[AtTime | AtBar | AtDrop, float]:
+    """What a position comes down to, and how many of the track's beats it lies after that.
 
+    The landing marker is, where nobody stated it, the likeliest of the drops that were heard.
     Raises UnknownMarker and MarkerCircle.
     """
     beats = 0.0
     seen: dict[str, None] = {}
     while True:
-        beats += position.offset.beats(grid.beats_per_bar)
-        match position.base:
-            case AtTime(time_s):
-                return time_s + beats * grid.beat_s
-            case AtBar(bar, beat):
-                return grid.time_s(grid.beat_of_bar(bar, beat) + beats)
-            case AtMarker(name):
-                if name in seen:
-                    raise MarkerCircle(tuple(seen)[list(seen).index(name) :])
-                if name not in markers:
-                    raise UnknownMarker(name)
-                seen[name] = None
-                position = markers[name]
+        beats += position.offset.beats(beats_per_bar)
+        if not isinstance(position.base, AtMarker):
+            return position.base, beats
+        name = position.base.name
+        if name in seen:
+            raise MarkerCircle(tuple(seen)[list(seen).index(name) :])
+        if name not in markers:
+            if name == LANDING_MARKER:
+                return AtDrop(1), beats
+            raise UnknownMarker(name)
+        seen[name] = None
+        position = markers[name]
 
 
 def circles(markers: Mapping[str, TrackPosition]) -> Iterator[tuple[str, ...]]:

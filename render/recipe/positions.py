@@ -1,6 +1,6 @@
 """Positions in a track and in the clip, as they are written.
 
-    in a track    base [± N beats|bars]     base: m:ss.mmm | N s | bar N | bar N.b | a marker's name
+    in a track    base [± N beats|bars]     base: m:ss.mmm | N s | bar N | bar N.b | drop N | a marker's name
     in the clip   base [± N beats|bars]     base: start | landing | end
 
 Positions in a track count in the track's own beats; positions in the clip count in the clip's.
@@ -31,6 +31,9 @@ _OFFSET = re.compile(
 )
 _NO_UNIT = re.compile(r".*\w\s*[+-]\s*\d+(?:\.\d*)?")
 _BAR = re.compile(r"bar\s+(\d{1,5})(?:\.(\d{1,2}(?:\.\d+)?))?")
+_DROP = re.compile(r"drop\s+(\d{1,3})")
+_BARS = re.compile(r"bars?\s+(\d{1,5})(?:\s*(?:to|-|–)\s*(\d{1,5}))?")
+NO_VOICE = "none"
 _TRACK_EXAMPLE = "write `1:29.614`, `29.6 s`, `bar 65`, `bar 65.3`, or a marker as in `drop - 64 beats`"
 _CLIP_EXAMPLE = "write `start`, `landing` or `end`, as in `landing - 32 beats`"
 
@@ -47,6 +50,13 @@ class AtBar:
 
 
 @dataclass(frozen=True)
+class AtDrop:
+    """One of the places where the record was heard to drop, the likeliest being 1."""
+
+    number: int
+
+
+@dataclass(frozen=True)
 class AtMarker:
     name: str
 
@@ -55,7 +65,7 @@ class AtMarker:
 class TrackPosition:
     """A base in a track and an offset in the track's beats or bars."""
 
-    base: AtTime | AtBar | AtMarker
+    base: AtTime | AtBar | AtDrop | AtMarker
     offset: Length = Length(0.0, "beats")
     written: str = ""
 
@@ -85,6 +95,10 @@ def track_position(raw: Any) -> TrackPosition:
         if bar < 1 or beat < 1:
             raise wrong("bad-bar", f"'{base}': bars and their beats count from 1", "`bar 1` is the first bar")
         return TrackPosition(AtBar(bar, beat), offset, text)
+    if match := _DROP.fullmatch(base):
+        if int(match[1]) < 1:
+            raise wrong("bad-drop", f"'{base}': drops count from 1", "`drop 2` is the second likeliest place")
+        return TrackPosition(AtDrop(int(match[1])), offset, text)
     if is_marker_name(base):
         return TrackPosition(AtMarker(base), offset, text)
     if re.fullmatch(rf"{CLOCK}|{NUMBER}(?:\s*[A-Za-z]+)?", base) or ":" in base:
@@ -94,6 +108,30 @@ def track_position(raw: Any) -> TrackPosition:
         return TrackPosition(AtTime(time_s), offset, text)
     _refuse_missing_unit(text)
     raise wrong("bad-position", f"{shown(text)} is not a position in a track", _TRACK_EXAMPLE)
+
+
+def bar_spans(raw: Any) -> tuple[tuple[int, int], ...]:
+    """Read `bars 9 to 24`, a list of such, or `none`: pairs of first and last bar."""
+    right = "write `bars 9 to 24`, a list of such, or `none`"
+    spans = []
+    for item in raw if isinstance(raw, list | tuple) else [raw]:
+        if isinstance(item, tuple):
+            spans.append(item)
+            continue
+        text = as_text(item, right)
+        match = _BARS.fullmatch(text)
+        if match is None:
+            if text == NO_VOICE and not isinstance(raw, list):
+                return ()
+            raise wrong("bad-bars", f"{shown(text)} is no span of bars", right)
+        first = int(match[1])
+        last = int(match[2] or first)
+        if not 1 <= first <= last:
+            raise wrong("bad-bars", f"{shown(text)} does not count upwards from 1", right)
+        spans.append((first, last))
+    if not spans:
+        raise wrong("empty", "an empty list", right)
+    return tuple(spans)
 
 
 def clip_position(raw: Any) -> ClipPosition:

@@ -107,6 +107,22 @@ def length(raw: Any) -> Length:
     return Length(amount, "bars" if unit == "bars" else "beats")
 
 
+def shift(raw: Any) -> float:
+    """`1 beat`, `-2 beats`, `0.5 beats`: how far bar 1 moves, in whole or half beats."""
+    beats = dict.fromkeys(("beats", "beat"), "beats")
+    amount = _quantity(raw, beats, "1 beat", -64.0, 64.0)[0]
+    if amount * 2 % 1:
+        raise wrong("out-of-range", f"{amount:g} beats are neither whole nor half ones", "as in `0.5 beats`")
+    return amount
+
+
+def share(raw: Any) -> float:
+    """A share from 0 to 1, as a plain number."""
+    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0 <= raw <= 1:
+        raise wrong("not-a-share", f"{shown(raw)} is not a share", "write a plain number from 0 to 1")
+    return float(raw)
+
+
 def decibels(raw: Any) -> float:
     return _quantity(raw, {"dB": "dB"}, "-1.5 dB", -60.0, 24.0)[0]
 

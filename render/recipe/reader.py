@@ -26,7 +26,7 @@ from render.recipe.wording import keys_of, part_at, problems_of
 
 _STAND_INS: dict[type[Part], dict[str, Any]] = {
     Recipe: {"recipe": 1, "title": "untitled", "tracks": {}},
-    Track: {"file": "-", "bpm": 120, "first_beat": 0, "markers": {}},
+    Track: {"file": "-"},
     Keep: {"from": "start", "track": EVERYBODY},
     LowCut: {"keep": [{"from": "start", "track": EVERYBODY}]},
     JumpBack: {"track": NAMELESS, "at": "landing", "to": 0},

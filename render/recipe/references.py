@@ -30,10 +30,11 @@ def reference_problems(recipe: Recipe, data: dict[str, Any]) -> Iterator[Problem
     yield from _name_problems(list(tracks))
     for name, track in recipe.tracks.items():
         yield from _marker_problems(name, track, tracks[name].get("markers"))
+        yield from _correction_problems(name, track)
     yield from _track_name_problems(recipe, list(tracks))
     for index, jump in enumerate(recipe.jump_back):
         if jump.track in recipe.tracks:
-            track, written = recipe.tracks[jump.track], tracks[jump.track].get("markers")
+            track, written = recipe.tracks[jump.track], tracks[jump.track].get("markers", {})
             if isinstance(written, dict):
                 yield from _position_problems(("jump_back", index, "to"), jump.to, jump.track, track, written)
 
@@ -102,10 +103,6 @@ def _marker_problems(name: str, track: Track, written: Any) -> Iterator[Problem]
     if not isinstance(written, dict):
         return
     path: Path = ("tracks", name, "markers")
-    if LANDING_MARKER not in written:
-        wrong = f"track {shown(name)} has no marker '{LANDING_MARKER}', which is not measured yet"
-        right = f"state where it drops, as in `{LANDING_MARKER}: 1:29.614`"
-        yield Problem(path, "no-drop", wrong, right, at_key=True)
     for marker, position in track.markers.items():
         if not is_marker_name(marker) or len(marker) > MAX_NAME:
             wrong = f"{shown(marker)} cannot be a marker's name"
@@ -116,6 +113,23 @@ def _marker_problems(name: str, track: Track, written: Any) -> Iterator[Problem]
     for circle in circles(track.markers):
         wrong = f"markers defined by one another: {' → '.join(map(shortened, (*circle, circle[0])))}"
         yield Problem((*path, circle[0]), "marker-circle", wrong, "give one of them a time or a bar")
+
+
+def _correction_problems(name: str, track: Track) -> Iterator[Problem]:
+    """What corrects a measured fact stands beside the stated one, or a phrase is not whole bars."""
+    path: Path = ("tracks", name)
+    if track.count and track.bpm is not None:
+        wrong = f"'count' beside 'bpm' of {shown(name)}"
+        yield Problem((*path, "count"), "two-tempi", wrong, "leave one out; `bpm` alone says it", at_key=True)
+    for key, moved in (("nudge", track.nudge), ("shift", track.shift)):
+        if moved and track.first_beat is not None:
+            wrong = f"'{key}' beside 'first_beat' of {shown(name)}"
+            right = "change `first_beat`, or leave it out and have it measured"
+            yield Problem((*path, key), "two-origins", wrong, right, at_key=True)
+    phrase_bars = track.phrase.beats(track.beats_per_bar) / track.beats_per_bar if track.phrase else 1.0
+    if phrase_bars < 1 or phrase_bars % 1:
+        wrong = f"a phrase of {phrase_bars:g} bars"
+        yield Problem((*path, "phrase"), "not-bars", wrong, "whole bars, as in `phrase: 8 bars`")
 
 
 def _position_problems(

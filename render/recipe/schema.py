@@ -104,6 +104,24 @@ LengthOf = Annotated[
 Decibels = Annotated[float, BeforeValidator(quantities.decibels), _unit("dB", "-1.5 dB")]
 Ceiling = Annotated[float, BeforeValidator(quantities.ceiling), _unit("dBTP", "-1 dBTP")]
 Hertz = Annotated[float, BeforeValidator(quantities.hertz), _unit("Hz", "150 Hz")]
+Shift = Annotated[float, BeforeValidator(quantities.shift), _unit("beats?", "1 beat", "0.5 beats")]
+Share = Annotated[
+    float,
+    BeforeValidator(quantities.share),
+    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 1}),
+]
+_BARS = {
+    "type": "string",
+    "pattern": r"^(?:bars?\s+\d+(?:\s*(?:to|-|–)\s*\d+)?)$",
+    "examples": ["bars 9 to 24"],
+}
+BarSpans = Annotated[
+    tuple[tuple[int, int], ...],
+    BeforeValidator(positions.bar_spans),
+    WithJsonSchema(
+        {"anyOf": [{"const": positions.NO_VOICE}, _BARS, {"type": "array", "items": _BARS, "minItems": 1}]}
+    ),
+]
 Milliseconds = Annotated[float, BeforeValidator(quantities.milliseconds), _unit("ms", "25 ms")]
 Seconds = Annotated[
     float,
@@ -142,7 +160,7 @@ InTrack = Annotated[
     WithJsonSchema(
         {
             "anyOf": [{"type": "string", "minLength": 1}, {"type": "number", "minimum": 0}],
-            "examples": ["1:29.614", "29.6 s", "bar 65", "bar 65.3", "drop - 64 beats"],
+            "examples": ["1:29.614", "29.6 s", "bar 65", "bar 65.3", "drop - 64 beats", "drop 2"],
         }
     ),
 ]
@@ -170,17 +188,36 @@ class Part(BaseModel):
 
 
 class Track(Part):
-    """One record: where it lies, what is known of it, and how it comes in."""
+    """One record: where it lies, what is known of it, and how it comes in. Facts that are left out are measured."""
 
     file: FilePath = Field(description="The recording, relative to the recipe's folder.")
-    bpm: Bpm = Field(description="Its tempo, as a plain number.")
-    first_beat: Seconds = Field(description="When bar 1 beat 1 sounds.")
+    bpm: Bpm | None = Field(None, description="Its tempo, as a plain number.")
+    count: Literal["half", "double"] | None = Field(
+        None, description="Counts the measured tempo in half or double time."
+    )
+    first_beat: Seconds | None = Field(None, description="When bar 1 beat 1 sounds.")
+    nudge: Milliseconds = Field(
+        0.0,
+        description="Moves the measured beats: `5 ms` makes them later.",
+        json_schema_extra=_default("0 ms"),
+    )
+    shift: Shift = Field(
+        0.0,
+        description="Moves measured bars: `1 beat` begins them a beat later, `0.5 beats` leaves the off-beat.",
+        json_schema_extra=_default("0 beats"),
+    )
     beats_per_bar: int = Field(4, ge=1, le=32, strict=True, description="Beats in one of its bars.")
+    phrase: LengthOf | None = Field(None, description="How long its phrases are, as in `8 bars`.")
     markers: dict[str, InTrack] = Field(
+        default_factory=dict,
         description="Named positions in the record; `drop` is the one that lands.",
         json_schema_extra={"propertyNames": {"pattern": _NAME}},
     )
     key: MusicalKey | None = Field(None, description="Its key, as in `F minor`.")
+    tonal_weight: Share | None = Field(
+        None, description="How much of it is notes rather than drums, from 0 to 1."
+    )
+    voice: BarSpans | None = Field(None, description="Its bars with a voice: `bars 9 to 24`, or `none`.")
     offset: Milliseconds = Field(
         0.0,
         description="Added to all of its times, for a file whose start is off.",

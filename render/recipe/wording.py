@@ -10,20 +10,16 @@ from render.recipe.nodes import Path, Problem
 from render.recipe.quantities import shown
 from render.recipe.schema import LANDING_MARKER, Clip, JumpBack, Keep, LowCut, Part, Recipe, Track
 
-MAX_LISTED = 16
+MAX_LISTED = 24
 """Names that a message lists; more of them help nobody."""
 MAX_COMPARED = 200
 """Names that a misspelt one is compared with: comparing takes time, and no page of YAML has more."""
 
-_NOT_MEASURED = ("bpm", "first_beat", "markers")
 _EXAMPLES = {
     "recipe": "write `recipe: 1` as the first line",
     "title": "write `title:` and what the combination is called",
     "tracks": "write `tracks:` with two or more records",
     "file": "write `file:` and where the recording lies",
-    "bpm": "state its tempo, as in `bpm: 174`",
-    "first_beat": "state when bar 1 beat 1 sounds, as in `first_beat: 0.312 s`",
-    "markers": "state at least where it drops, as in `markers: {drop: 1:29.614}`",
     "keep": "write `keep:` with a list such as `- {from: start, track: …}`",
     "from": "write `from: start`, or another moment of the clip",
     "track": "write `track:` and one of the recipe's tracks",
@@ -157,8 +153,6 @@ def _missing(path: Path, empty: bool) -> Problem:
     key, parent = str(path[-1]), path[:-1]
     where = _named(parent) if parent else "the recipe"
     wrong = f"nothing is written for '{key}'" if empty else f"{where} has no '{key}'"
-    if not empty and key in _NOT_MEASURED:
-        wrong += ", which is not measured yet"
     return Problem(path, "missing", wrong, _EXAMPLES[key], at_key=True)
 
 

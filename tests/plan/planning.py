@@ -6,9 +6,9 @@ from functools import lru_cache
 from render.facts import Recording, TrackFacts
 from render.plan.build import PlanError, plan_clip
 from render.plan.model import ClipPlan
+from render.recipe.known import track_facts
 from render.recipe.reader import read
 from render.recipe.schema import Recipe
-from render.recipe.stated import stated_facts
 
 RATE_HZ = 44_100
 
@@ -44,9 +44,9 @@ def _read(text: str) -> Recipe:
 
 def facts_of(recipe: Recipe, tracks: dict[str, Record]) -> dict[str, TrackFacts]:
     return {
-        name: stated_facts(
+        name: track_facts(
+            recipe,
             name,
-            track,
             Recording(
                 track.file,
                 "WAV",
@@ -55,6 +55,7 @@ def facts_of(recipe: Recipe, tracks: dict[str, Record]) -> dict[str, TrackFacts]
                 round(tracks[name].duration_s * tracks[name].rate_hz),
                 1,
             ),
+            None,
         )
         for name, track in recipe.tracks.items()
     }

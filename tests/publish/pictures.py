@@ -8,8 +8,8 @@ from render.facts import Recording, TrackFacts
 from render.plan.build import plan_clip
 from render.plan.model import ClipPlan
 from render.publish.picture import Energies, picture_svg
+from render.recipe.known import track_facts
 from render.recipe.reader import read
-from render.recipe.stated import stated_facts
 
 SVG = "{http://www.w3.org/2000/svg}"
 UNIT_DIGITS = 0.05
@@ -84,7 +84,7 @@ def planned(recipe: str) -> tuple[ClipPlan, dict[str, TrackFacts]]:
     [reading] = read(recipe, "night.yaml")
     assert reading.recipe is not None and not reading.problems
     recording = Recording("made-up.flac", "FLAC", 44_100, 2, 44_100 * 420, 1)
-    facts = {name: stated_facts(name, track, recording) for name, track in reading.recipe.tracks.items()}
+    facts = {name: track_facts(reading.recipe, name, recording, None) for name in reading.recipe.tracks}
     return plan_clip(reading.recipe, facts, "night"), facts
 
 

@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from render.recipe.positions import AtBar, AtMarker, AtTime, is_marker_name
+from render.recipe.positions import AtBar, AtDrop, AtMarker, AtTime, is_marker_name
 from render.recipe.quantities import Length
 
 names = st.from_regex(r"[a-z][a-z0-9_]{0,6}(-[a-z][a-z0-9_]{0,4}){0,2}", fullmatch=True).filter(
@@ -38,7 +38,7 @@ def written_offsets(draw):
 
 @st.composite
 def written_bases(draw):
-    match draw(st.sampled_from(["clock", "seconds", "number", "bar", "beat", "marker"])):
+    match draw(st.sampled_from(["clock", "seconds", "number", "bar", "beat", "drop", "marker"])):
         case "clock":
             minutes, ms = draw(st.integers(0, 99)), draw(st.integers(0, 59_999))
             return f"{minutes}:{ms // 1000:02d}.{ms % 1000:03d}", AtTime(minutes * 60 + ms / 1000)
@@ -54,6 +54,9 @@ def written_bases(draw):
         case "beat":
             bar, beat = draw(st.integers(1, 99_999)), draw(st.integers(1, 32))
             return f"bar {bar}.{beat}", AtBar(bar, float(beat))
+        case "drop":
+            number = draw(st.integers(1, 999))
+            return f"drop {number}", AtDrop(number)
         case _:
             name = draw(names)
             return name, AtMarker(name)

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from pydantic_core import PydanticCustomError
 from spellings import written_bases, written_offsets
 
-from render.recipe.markers import MarkerCircle, UnknownMarker, circles, time_of
+from render.recipe.known import time_in_record
+from render.recipe.markers import MarkerCircle, UnknownMarker, circles, resolved
 from render.recipe.positions import (
     AtBar,
     AtMarker,
@@ -23,6 +24,7 @@ from render.recipe.positions import (
     track_position,
 )
 from render.recipe.quantities import Length
+from render.recipe.schema import Track
 from render.values import Grid
 
 ROUNDING_S = 1e-9
@@ -206,6 +208,10 @@ def test_a_name_that_would_mean_something_else_is_no_marker(name):
     assert not is_marker_name(name)
 
 
+def time_of(position: TrackPosition, markers: dict[str, TrackPosition], grid: Grid) -> float:
+    return time_in_record(Track(file="-", markers=markers), position, grid)
+
+
 WORKED = [
     # Worked examples, beats·60/BPM as an exact fraction, computed with Python's fractions.
     ("drop - 64 beats", {"drop": "88.276 s"}, Grid(0.0, 174.0), 66.20703448275862),
@@ -274,14 +280,14 @@ def test_a_clip_position_counts_from_the_landing(base, lead, tail, beats_per_bar
 
 def test_an_unknown_marker_is_named():
     with pytest.raises(UnknownMarker) as caught:
-        time_of(track_position("loop"), {"loop": track_position("dorp - 8 beats")}, Grid(0.0, 174.0))
+        resolved(track_position("loop"), {"loop": track_position("dorp - 8 beats")}, 4)
     assert caught.value.name == "dorp"
 
 
 def test_a_circle_of_markers_is_named_without_the_way_into_it():
     markers = {name: track_position(text) for name, text in {"a": "b", "b": "c + 1 beat", "c": "b"}.items()}
     with pytest.raises(MarkerCircle) as caught:
-        time_of(track_position("a"), markers, Grid(0.0, 174.0))
+        resolved(track_position("a"), markers, 4)
     assert set(caught.value.names) == {"b", "c"}
     assert list(circles(markers)) == [("b", "c")]
 

@@ -6,19 +6,20 @@ import pytest
 from written import FILE, FULL, LEAST, changed, faults, readings, recipe
 
 from render.facts import Fact, Recording
+from render.recipe.known import time_in_record, track_facts
 from render.recipe.nodes import MAX_TEXT_BYTES
 from render.recipe.positions import AtBar, AtMarker, AtTime, ClipPosition, TrackPosition
 from render.recipe.quantities import Length
 from render.recipe.reader import read
 from render.recipe.references import MAX_VARIANTS
-from render.recipe.stated import stated_facts, time_in_recording
+from render.values import Grid
 
 
 def test_the_head_of_a_recipe_is_read():
     full = recipe(FULL)
     assert (full.recipe, full.title, full.tempo) == (1, "Lanterns over Ironworks", 174.0)
     assert (full.lead, full.tail) == (Length(64.0, "beats"), Length(16.0, "bars"))
-    assert list(full.tracks) == ["lanterns", "ironworks"]
+    assert list(full.tracks) == ["lanterns", "ironworks", "wickergauge"]
 
 
 def test_the_facts_of_a_track_are_read():
@@ -177,7 +178,7 @@ def test_a_variant_can_bring_in_a_track_and_take_one_out():
         "  other: {tempo: third, low_cut: null, jump_back: null, tracks: {lanterns: null, "
         "third: {file: c.wav, bpm: 174, first_beat: 0, markers: {drop: 60}}}}\n"
     )
-    assert list(recipe(changed("try:\n", "try:\n" + variant), "other").tracks) == ["ironworks", "third"]
+    assert list(recipe(changed("try:\n", "try:\n" + variant), "other").tracks) == ["ironworks", "wickergauge", "third"]
 
 
 def test_a_variant_replaces_a_list_as_a_whole():
@@ -199,22 +200,22 @@ def test_a_recipe_cannot_be_changed_after_reading():
 
 
 def test_the_stated_facts_come_with_their_origin():
-    track = recipe(FULL).tracks["lanterns"]
     recording = Recording("lanterns.flac", "FLAC", 44_100, 2, 44_100 * 240, 1)
-    facts = stated_facts("lanterns", track, recording)
+    facts = track_facts(recipe(FULL), "lanterns", recording, None)
     # 25 ms of offset are added to all of the track's times.
     assert facts.first_beat_s.value == pytest.approx(0.337, abs=1e-12)
     assert facts.drop_s.value == pytest.approx(89.639, abs=1e-12)
     assert (facts.tempo_bpm, facts.beats_per_bar, facts.key) == (Fact(172.0), Fact(4), Fact("F minor"))
-    bare = stated_facts("one", recipe(LEAST).tracks["one"], recording)
+    bare = track_facts(recipe(LEAST), "one", recording, None)
     assert (bare.beats_per_bar, bare.key) == (Fact(4, "assumed"), None)
 
 
 def test_a_position_in_the_recording_counts_from_its_markers():
     track = recipe(FULL).tracks["lanterns"]
+    grid = Grid(0.312 + 0.025, 172.0)
     # 128 beats at 172 BPM before 89.614 s, and 25 ms of offset: 89.614 − 128 · 60 / 172 + 0.025.
     expected_s = 89.614 - 128 * 60 / 172 + 0.025
-    assert time_in_recording(track, track.markers["loop"]) == pytest.approx(expected_s, abs=1e-9)
+    assert time_in_record(track, track.markers["loop"], grid) == pytest.approx(expected_s, abs=1e-9)
 
 
 def test_what_is_whole_can_be_planned_beside_what_is_broken():

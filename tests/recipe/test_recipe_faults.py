@@ -59,22 +59,6 @@ def test_a_missing_title_is_told_at_the_first_key():
     assert place_of(fault(changed("title: Lanterns over Ironworks\n", ""))) == (1, 1)
 
 
-@pytest.mark.parametrize("key", ["bpm", "first_beat", "markers"])
-def test_a_fact_that_is_not_stated_is_asked_for_at_its_track(key):
-    text = re.sub(rf", {key}: (\{{.*?\}}|[^,}}]+)", "", LEAST, count=1)
-    only = fault(text)
-    assert_plain(only)
-    assert (only.code, place_of(only)) == ("missing", place(text, "one:"))
-    assert only.wrong == f"'one' has no '{key}', which is not measured yet"
-
-
-def test_a_drop_that_is_not_stated_is_asked_for_at_the_markers_once():
-    text = changed("drop: 1:29.614\n      loop: drop - 128 beats", "loop: drop - 128 beats")
-    only = fault(text)
-    assert_plain(only)
-    assert (only.code, place_of(only)) == ("no-drop", place(text, "markers"))
-
-
 @pytest.mark.parametrize("tracks", ["tracks: {}\n", LEAST[LEAST.index("tracks") : LEAST.index("  two")]])
 def test_fewer_than_two_tracks_are_refused(tracks):
     text = LEAST[: LEAST.index("tracks")] + tracks
@@ -188,7 +172,7 @@ def test_a_variants_own_fault_says_which_variant_at_its_own_place(patch, word, w
 
 
 def test_what_a_variant_breaks_elsewhere_is_told_there_and_names_the_variant():
-    text = changed("try:\n", "try:\n  alone: {tracks: {lanterns: null}}\n")
+    text = changed("try:\n", "try:\n  alone: {tracks: {lanterns: null, wickergauge: null}}\n")
     assert [(one.wrong, place_of(one)) for one in faults(text)] == [
         ("in variant 'alone': no track is called 'lanterns'", place(text, "lanterns\n    - from")),
         ("in variant 'alone': no track is called 'lanterns'", place(text, "lanterns\n    at")),

@@ -37,6 +37,16 @@ tracks:
     first_beat: 0.2488
     markers:
       drop: bar 65
+  wickergauge:
+    file: ../records/wickergauge.flac
+    count: double
+    nudge: 4 ms
+    shift: 0.5 beats
+    phrase: 8 bars
+    tonal_weight: 0.25
+    voice: [bars 9 to 24, bar 41]
+    markers:
+      drop: drop 2
 low_cut:
   below: 120 Hz
   keep:
