@@ -26,10 +26,11 @@ NO_SPACE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 @contextlib.contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
+def whole_file(path: Path, lasting: bool = True) -> Iterator[Path]:
     """A temporary path beside `path`, with its suffix; what is written there becomes `path` at the end.
 
-    An existing `path` stays as it is until then. Any exception leaves nothing behind.
+    An existing `path` stays as it is until then. Any exception leaves nothing behind. What need not be `lasting`, as
+    its reader finds out whether it is whole, is not waited for until it is on the disk.
     Raises OutputError where the folder, the name or the disk does not let it be written; an OSError that is
     about something else goes through unchanged.
     """
@@ -37,9 +38,10 @@ def whole_file(path: Path) -> Iterator[Path]:
     try:
         _refuse_hopeless(path)
         yield temporary
-        _force_to_disk(temporary)
+        if lasting:
+            _force_to_disk(temporary)
         temporary.replace(path)
-        if sys.platform != "win32":  # where a folder cannot be opened, and renaming is journalled
+        if lasting and sys.platform != "win32":  # where a folder cannot be opened, and renaming is journalled
             _force_to_disk(path.parent)
     except OutputError as error:
         if error.subject != str(temporary):
