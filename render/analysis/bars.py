@@ -58,7 +58,7 @@ FIRST_ATTACK_POINTS = 1.3
 PHRASE_BARS = 8
 """Common practice: dance records are built of eight bars."""
 CLEAR_PHRASE = 0.4
-"""Least share of the changes that must fall on one bar in eight; chance gives an eighth."""
+"""Least share of the changes that must fall on one bar of a phrase; of eight, chance gives an eighth."""
 
 
 @dataclass(frozen=True)
@@ -108,36 +108,39 @@ def cut_into_steps(features: OnsetFeatures, rises_db: Curve, time_s: Curve) -> S
     return Steps(time_s, attacks, _relative(hard), _relative(low), bands, pitch)
 
 
-def find_bars(steps: Steps) -> BarFinding:
-    """The likeliest of the sixteen places for bars to begin."""
+def find_bars(steps: Steps, *, beat_known: bool = False) -> BarFinding:
+    """The likeliest of the sixteen places for bars to begin; of four, where the first step is known to be a beat."""
     points = _points(steps)
     share = np.exp(points - points.max())
     share /= share.sum()
     of_beat = share.reshape(BEATS_PER_BAR, STEPS_PER_BEAT).sum(axis=0)
-    beat = int(np.argmax(of_beat))
+    beat = 0 if beat_known else int(np.argmax(of_beat))
     of_bar = share[beat::STEPS_PER_BEAT]
     return BarFinding(
         step=beat + STEPS_PER_BEAT * int(np.argmax(of_bar)),
-        beat_confidence=float(of_beat[beat]),
+        beat_confidence=1.0 if beat_known else float(of_beat[beat]),
         bar_confidence=float(of_bar.max() / of_bar.sum()),
     )
 
 
-def find_phrases(steps: Steps, first_step: int) -> PhraseFinding | None:
-    """The bar, from 1, that begins the first phrase of eight; None where changes do not agree.
+def find_phrases(
+    steps: Steps, first_step: int, bar_steps: int = STEPS, phrase_bars: int = PHRASE_BARS
+) -> PhraseFinding | None:
+    """The bar, from 1, that begins the first phrase; None where changes do not agree.
 
-    `first_step` is the step on which bar 1 begins.
+    `first_step` is the step on which bar 1 begins, before the first one where it is negative.
     """
-    changes = maximum_filter1d(_changes(steps.bands, 4 * STEPS) + _changes(steps.pitch, 4 * STEPS), 3)
-    bars = changes[first_step % STEPS :: STEPS][max(first_step // STEPS, 0) :]
-    peaks = np.where(bars == maximum_filter1d(bars, PHRASE_BARS // 2 + 1), bars, 0.0) ** 2
-    if len(peaks) < 2 * PHRASE_BARS or not peaks.any():
+    changes = maximum_filter1d(_changes(steps.bands, 4 * bar_steps) + _changes(steps.pitch, 4 * bar_steps), 3)
+    lost = max(0, -(first_step // bar_steps))
+    bars = changes[first_step + lost * bar_steps :: bar_steps]
+    peaks = np.where(bars == maximum_filter1d(bars, phrase_bars // 2 + 1), bars, 0.0) ** 2
+    if len(peaks) < 2 * phrase_bars or not peaks.any():
         return None
-    share = np.array([peaks[bar::PHRASE_BARS].sum() for bar in range(PHRASE_BARS)]) / peaks.sum()
+    share = np.array([peaks[bar::phrase_bars].sum() for bar in range(phrase_bars)]) / peaks.sum()
     best = int(np.argmax(share))
     if share[best] < CLEAR_PHRASE:
         return None
-    return PhraseFinding(PHRASE_BARS, best + 1, float(share[best]))
+    return PhraseFinding(phrase_bars, (best + lost) % phrase_bars + 1, float(share[best]))
 
 
 def _points(steps: Steps) -> Curve:

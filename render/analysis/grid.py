@@ -1,16 +1,20 @@
 """The grid of a record: where bar 1 beat 1 is, how fast the beats come, and whether one tempo fits at all.
 
-In order: the tempo and its rivals (`tempo`), the exact period by folding (`folding`), the bar line (`bars`), the exact
-phase from the foot of the attack nearest to it, and a look at every stretch of the record apart: where the stretches
-do not lie over each other, no single grid fits, and the beats are counted one by one instead (`drifting`).
+In order: the tempo and its rivals (`tempo`), the pulse as given or measured (`pulse`), the bar line (`bars`), and the
+exact phase from the foot of the attack nearest to it. Whatever is given is taken, and only the rest is measured.
 
 Conventions
 -----------
-- Bar 1 is the first whole bar of what sounds; a pick-up lies before it, in bar 0.
-- Confidences are shares of likelihood from 0 to 1; below `CLOSE_CALL` the finding says so in words.
-- `residual_ms` is how far the beats of single stretches lie from the grid: the 80th percentile.
+- Bar 1 is the first whole bar of what sounds; a pick-up lies before it, in bar 0. Where it was said where bar 1 is,
+  it is there.
+- Confidences are shares of likelihood from 0 to 1, 1 for what was given; below `CLOSE_CALL` the finding says so in
+  words.
+- Bars of other than four beats are not looked for: where nobody said where one begins, bar 1 begins on the first beat
+  that sounds.
 """
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,18 +22,18 @@ from scipy.ndimage import uniform_filter1d
 
 from render.analysis.bars import (
     BEATS_PER_BAR,
-    STEPS,
+    PHRASE_BARS,
     STEPS_PER_BEAT,
     BarFinding,
     cut_into_steps,
     find_bars,
     find_phrases,
 )
-from render.analysis.drifting import counted_beats
-from render.analysis.folding import Fold, folded, folded_by_beats, lags_cycles, sharpest_period_s
+from render.analysis.folding import Fold
 from render.analysis.onsets import Curve, OnsetFeatures, attack_curves
-from render.analysis.tempo import TempoCandidate, tempo_candidates, tempo_confidence
-from render.facts import GridFinding
+from render.analysis.pulse import Pulse, misfits, pulse_of
+from render.analysis.tempo import TempoCall, tempo_call, tempo_candidates
+from render.facts import Given, GridFinding
 from render.values import Grid
 
 BAND_WEIGHTS = (0.3, 0.6, 1.0, 1.0)
@@ -40,89 +44,110 @@ FOOT = 0.35
 and the steepest one for hits with a hard edge, nearer the edge for soft ones."""
 REACH_S = 0.012
 """The attack that belongs to a step is looked for this far from it."""
-FIT_MS = 10.0
-"""Stretches of a record with one tempo scatter by less; the hand of a drummer or a worn tape by more."""
 SOUNDING_DB = -38.0
 """Relative to the loud moments; what is quieter is the run-in."""
 PICK_UP_BEATS = 3.0
 """A record that begins less than this before a bar line begins with a pick-up."""
+NOTHING_GIVEN = Given()
 
 
-@dataclass(frozen=True)
-class _Clock:
-    """Beats and seconds of one recording: by one period, or hop by hop where the beats had to be counted.
-
-    Beats of a clock count from the start of the recording, not from bar 1.
-    """
-
-    beat_s: float
-    hop_s: float
-    counted: Curve | None = None
-
-    def time_s(self, beats: Curve) -> Curve:
-        if self.counted is None:
-            return np.asarray(beats * self.beat_s)
-        middles_s = (np.arange(len(self.counted)) + 0.5) * self.hop_s
-        return np.asarray(np.interp(beats, self.counted, middles_s))
-
-    def beats_at(self, time_s: float) -> float:
-        if self.counted is None:
-            return time_s / self.beat_s
-        return float(np.interp(time_s / self.hop_s - 0.5, np.arange(len(self.counted)), self.counted))
-
-
-def find_grid(features: OnsetFeatures) -> GridFinding | None:
-    """The grid of a record; None where it is too short or has no attacks to measure one from."""
+def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFinding | None:
+    """The grid of a record; None where it is too short or has no attacks to measure from what was not given."""
+    if not len(features.power):
+        return None
     rises_db = attack_curves(features)
     curve = np.asarray(rises_db @ np.array(BAND_WEIGHTS))
     candidates = tempo_candidates(features, curve)
-    if not candidates:
+    pulse = pulse_of(curve, features.hop_s, candidates, given)
+    if pulse is None:
         return None
-    fold = _exact(curve, features.hop_s, 60.0 / candidates[0].tempo_bpm)
-    residual_ms = _residual_ms(fold)
-    clock = _Clock(fold.period_s, features.hop_s)
-    if residual_ms > FIT_MS:
-        counted = counted_beats(curve, features.hop_s, fold.period_s)
-        clock = _Clock(fold.period_s, features.hop_s, counted)
-        fold = folded_by_beats(curve, counted, fold.period_s)
-    end_beats = clock.beats_at(features.duration_s)
-    peak_beats = float(np.argmax(fold.profile())) / len(fold.profile())
-    step_beats = np.arange(peak_beats, end_beats - 1 / STEPS_PER_BEAT, 1 / STEPS_PER_BEAT)
+    clock = pulse.clock
+    end_beats = clock.beat_at(features.duration_s)
+    begin_beats = clock.beat_at(_first_sound_s(features))
+    step_beats = _step_beats(pulse, end_beats)
     steps = cut_into_steps(features, rises_db, clock.time_s(step_beats))
-    bars = find_bars(steps)
-    bar_beats = _foot_beats(fold, peak_beats + bars.step / STEPS_PER_BEAT)
-    first_beats = _first_bar_beats(
-        bar_beats, clock.beats_at(_first_sound_s(features)), REACH_S / clock.beat_s
+    bars = find_bars(steps, beat_known=pulse.anchor_beats is not None)
+    line = _bar_line(pulse, bars, float(step_beats[0]), begin_beats, given)
+    phrases = find_phrases(
+        steps,
+        round((line.at_beats - float(step_beats[0])) * STEPS_PER_BEAT),
+        line.beats_per_bar * STEPS_PER_BEAT,
+        given.phrase_bars or PHRASE_BARS,
     )
-    first_s = float(clock.time_s(np.array([first_beats]))[0])
-    beats_s = clock.time_s(np.arange(first_beats, end_beats, 1.0))
-    fits = clock.counted is None
-    beat_s = clock.beat_s if fits else float(np.median(np.diff(beats_s)))
-    phrases = find_phrases(steps, bars.step + STEPS * round((first_beats - bar_beats) / BEATS_PER_BAR))
+    grid = _grid(pulse, line, end_beats, given.nudge_s)
+    call = tempo_call(candidates, given.multiple)
+    tempo_given = given.tempo_bpm is not None or given.beats is not None
     return GridFinding(
-        grid=Grid(first_s, 60.0 / beat_s, BEATS_PER_BAR, () if fits else tuple(map(float, beats_s))),
-        tempo_confidence=tempo_confidence(candidates),
-        runner_up_bpm=candidates[1].tempo_bpm if len(candidates) > 1 else None,
-        fits=fits,
-        residual_ms=residual_ms,
-        beat_confidence=bars.beat_confidence,
-        bar_confidence=bars.bar_confidence,
-        phrase_bars=phrases.bars if phrases else None,
-        phrase_first_bar=phrases.first_bar if phrases else None,
-        reasons=_reasons(60.0 / beat_s, candidates, bars, fits, residual_ms),
+        grid=grid,
+        tempo_confidence=1.0 if tempo_given else call.confidence,
+        runner_up_bpm=None if tempo_given else call.runner_up_bpm,
+        fits=pulse.fits,
+        residual_ms=pulse.residual_ms,
+        beat_confidence=line.beat_confidence,
+        bar_confidence=line.bar_confidence,
+        phrase_bars=phrases.bars if phrases else given.phrase_bars,
+        phrase_first_bar=phrases.first_bar if phrases else given.phrase_bars and 1,
+        reasons=(
+            *(() if tempo_given else _close_tempi(grid.tempo_bpm, call)),
+            *_close_bars(line),
+            *misfits(pulse, given, curve, features.hop_s, candidates),
+        ),
     )
 
 
-def _exact(curve: Curve, hop_s: float, about_s: float) -> Fold:
-    """The fold at the exact period: a wide search, and a narrow one where the wide one ended."""
-    wide = sharpest_period_s(folded(curve, hop_s, about_s))
-    fold = folded(curve, hop_s, wide)
-    return fold.at(sharpest_period_s(fold, 0.03))
+@dataclass(frozen=True)
+class _BarLine:
+    """Where bar 1 begins, in beats of the clock, and how sure that is; `unsought` bars were not looked for."""
+
+    at_beats: float
+    beats_per_bar: int
+    beat_confidence: float
+    bar_confidence: float
+    unsought: bool = False
 
 
-def _residual_ms(fold: Fold) -> float:
-    lags = lags_cycles(fold)
-    return float(np.percentile(np.abs(lags), 80)) * fold.period_s * 1000.0 if lags.size else 0.0
+def _step_beats(pulse: Pulse, end_beats: float) -> Curve:
+    """The places of the clock that are judged: quarters of beats, from where beats are said or look to be."""
+    profile = pulse.fold.profile()
+    peak = float(np.argmax(profile)) / len(profile)
+    first = peak if pulse.anchor_beats is None else pulse.anchor_beats % 1.0
+    step = 1 / STEPS_PER_BEAT
+    return np.arange(first, max(end_beats - step, first + 2 * step), step)
+
+
+def _bar_line(
+    pulse: Pulse, bars: BarFinding, first_step_beats: float, begin_beats: float, given: Given
+) -> _BarLine:
+    """Bar 1 by what was said and found, in this order."""
+    marked = given.beats.beats_per_bar if given.beats else None
+    beats_per_bar = given.beats_per_bar or marked or BEATS_PER_BAR
+    tolerance_beats = REACH_S / pulse.clock.beat_s
+    if pulse.bar_said and pulse.anchor_beats is not None:
+        return _BarLine(pulse.anchor_beats + given.shift_beats, beats_per_bar, 1.0, 1.0)
+    sought = beats_per_bar == BEATS_PER_BAR
+    found = first_step_beats + (bars.step if sought else bars.step % STEPS_PER_BEAT) / STEPS_PER_BEAT
+    line = found if pulse.anchor_beats is not None else _foot_beats(pulse.fold, found)
+    lead_in = BEATS_PER_BAR - PICK_UP_BEATS if sought else tolerance_beats
+    earliest = max(begin_beats - lead_in, -tolerance_beats)
+    if (
+        pulse.anchor_beats is not None and not pulse.clock.straight
+    ):  # before the first mark nobody followed them
+        earliest = max(earliest, pulse.anchor_beats - tolerance_beats)
+    each = beats_per_bar if sought else 1
+    line += math.ceil((earliest - line) / each) * each + given.shift_beats
+    if line < -tolerance_beats:  # it was moved out of the recording: the next bar is the first whole one
+        line += math.ceil((-tolerance_beats - line) / beats_per_bar) * beats_per_bar
+    confidence = bars.bar_confidence if sought else 1.0 / beats_per_bar
+    return _BarLine(line, beats_per_bar, bars.beat_confidence, confidence, not sought)
+
+
+def _grid(pulse: Pulse, line: _BarLine, end_beats: float, nudge_s: float) -> Grid:
+    first_s = pulse.clock.moment_s(line.at_beats) + nudge_s
+    beats_s = pulse.clock.time_s(np.arange(line.at_beats, end_beats, 1.0)) + nudge_s
+    if pulse.clock.straight or len(beats_s) < 2:
+        return Grid(first_s, 60.0 / pulse.clock.beat_s, line.beats_per_bar)
+    tempo_bpm = 60.0 / float(np.median(np.diff(beats_s)))
+    return Grid(first_s, tempo_bpm, line.beats_per_bar, tuple(map(float, beats_s)))
 
 
 def _foot_beats(fold: Fold, about_beats: float) -> float:
@@ -153,29 +178,15 @@ def _first_sound_s(features: OnsetFeatures) -> float:
     return float(np.argmax(sounds)) * features.hop_s
 
 
-def _first_bar_beats(bar_beats: float, begin_beats: float, tolerance_beats: float) -> float:
-    """The first bar line at which, or less than a beat before which, something sounds."""
-    earliest = max(begin_beats - (BEATS_PER_BAR - PICK_UP_BEATS), -tolerance_beats)
-    return bar_beats + float(np.ceil((earliest - bar_beats) / BEATS_PER_BAR)) * BEATS_PER_BAR
+def _close_tempi(tempo_bpm: float, call: TempoCall) -> Iterator[str]:
+    if call.confidence < CLOSE_CALL:
+        yield f"{tempo_bpm:.2f} BPM is a close call against {call.runner_up_bpm:.2f}"
 
 
-def _reasons(
-    tempo_bpm: float,
-    candidates: tuple[TempoCandidate, ...],
-    bars: BarFinding,
-    fits: bool,
-    residual_ms: float,
-) -> tuple[str, ...]:
-    """What a performer should know before trusting the grid."""
-    reasons = []
-    if tempo_confidence(candidates) < CLOSE_CALL:
-        reasons.append(f"{tempo_bpm:.2f} BPM is a close call against {candidates[1].tempo_bpm:.2f}")
-    if bars.beat_confidence < CLOSE_CALL:
-        reasons.append("which part of the beat counts is a close call")
-    if bars.bar_confidence < CLOSE_CALL:
-        reasons.append("which beat begins the bar is a close call")
-    if not fits:
-        reasons.append(
-            f"one tempo does not fit: stretches lie {residual_ms:.0f} ms off, so beats are counted one by one"
-        )
-    return tuple(reasons)
+def _close_bars(line: _BarLine) -> Iterator[str]:
+    if line.beat_confidence < CLOSE_CALL:
+        yield "which part of the beat counts is a close call"
+    if line.unsought:
+        yield f"bars of {line.beats_per_bar} beats are not looked for: bar 1 begins on the first beat that sounds"
+    elif line.bar_confidence < CLOSE_CALL:
+        yield "which beat begins the bar is a close call"

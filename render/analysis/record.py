@@ -4,7 +4,7 @@ import numpy as np
 
 from render.analysis.bands import BandListener
 from render.analysis.drops import drop_candidates
-from render.analysis.grid import find_grid
+from render.analysis.grid import NOTHING_GIVEN, find_grid
 from render.analysis.key import key_candidates, tonal_weight, tonal_weight_per_bar
 from render.analysis.levels import LevelListener
 from render.analysis.onsets import OnsetListener
@@ -12,7 +12,7 @@ from render.analysis.per_bar import BarFeatures, Values, bar_features, bars_of
 from render.analysis.stripped import stripped_passages
 from render.analysis.tonal import TonalFeatures, TonalListener
 from render.analysis.voice import VoiceBars, VoiceListener, voice_bars
-from render.facts import BarFacts, ByBars, GridFinding, RecordFacts
+from render.facts import BarFacts, ByBars, Given, GridFinding, RecordFacts
 from render.values import Audio
 
 USUAL_PHRASE_BARS = 8
@@ -22,10 +22,14 @@ FLOOR_DB = -60.0
 
 
 class RecordListener:
-    """Hears a record block by block, (frames, 1 or 2) at `rate_hz`; memory does not grow with the sound itself."""
+    """Hears a record block by block, (frames, 1 or 2) at `rate_hz`; memory does not grow with the sound itself.
 
-    def __init__(self, rate_hz: int) -> None:
+    What is given is taken, and only the rest is measured.
+    """
+
+    def __init__(self, rate_hz: int, given: Given = NOTHING_GIVEN) -> None:
         self._rate_hz = rate_hz
+        self._given = given
         self._frames = 0
         self._onsets = OnsetListener(rate_hz)
         self._bands = BandListener(rate_hz)
@@ -43,7 +47,7 @@ class RecordListener:
         """What was heard; to be asked once, after the last block."""
         duration_s = self._frames / self._rate_hz
         tones = self._tones.heard()
-        grid = find_grid(self._onsets.heard())
+        grid = find_grid(self._onsets.heard(), self._given)
         return RecordFacts(
             duration_s=duration_s,
             levels=self._levels.heard(),

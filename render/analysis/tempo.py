@@ -142,10 +142,25 @@ def tempo_candidates(features: OnsetFeatures, curve: Curve) -> tuple[TempoCandid
     return tuple(sorted(candidates, key=lambda candidate: -candidate.points))
 
 
-def tempo_confidence(candidates: tuple[TempoCandidate, ...]) -> float:
-    """The share of the best candidate, from 0 to 1."""
+@dataclass(frozen=True)
+class TempoCall:
+    """How sure the tempo is: the share of likelihood of what is counted, from 0 to 1, and what comes next."""
+
+    confidence: float
+    runner_up_bpm: float | None
+
+
+def tempo_call(candidates: tuple[TempoCandidate, ...], multiple: float = 1.0) -> TempoCall:
+    """The call for the best candidate. With a `multiple` other than 1 somebody has said which octave of it counts;
+    then its half and double are no rivals."""
+    if not candidates:
+        return TempoCall(0.0, None)
     points = np.array([candidate.points for candidate in candidates])
-    return float(1.0 / np.exp(points - points[0]).sum())
+    octaves = np.log2([candidate.tempo_bpm / candidates[0].tempo_bpm for candidate in candidates])
+    same = np.abs(octaves - np.round(octaves)) < SAME_TEMPO if multiple != 1.0 else octaves == 0.0
+    shares = np.exp(points - points[0])
+    rivals = [candidate.tempo_bpm for candidate, own in zip(candidates, same, strict=True) if not own]
+    return TempoCall(float(shares[same].sum() / shares.sum()), rivals[0] if rivals else None)
 
 
 def _comb(curve: Curve, hop_s: float) -> tuple[Curve, Curve]:
