@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 from scipy.ndimage import median_filter
 
 from render.facts import GivenBeats
@@ -33,6 +34,8 @@ LONGEST_BEAT_S = 3.0
 """20 BPM."""
 MOST_BEATS_PER_BAR = 32
 """As in a recipe."""
+
+_Whole = npt.NDArray[np.int64]
 
 _AROUND_BEATS = 9
 """A beat's length is compared with the median of as many, itself in the middle."""
@@ -128,20 +131,13 @@ def _bars_of(marks: Sequence[Mark]) -> _Bars:
     if not at.size:
         return _Bars()
     said = Counter(mark.beats_per_bar for mark in marks if mark.beats_per_bar is not None)
-    lengths = [said.most_common(1)[0][0]] if said else range(1, MOST_BEATS_PER_BAR + 1)
+    lengths = [said.most_common(1)[0][0]] if said else range(2, MOST_BEATS_PER_BAR + 1)
     votes = {length: _best_phase(at, numbers, length) for length in lengths}
     agreeing = max(count for count, _ in votes.values())
     likeliest = [length for length, (count, _) in votes.items() if count == agreeing]
-    beats = likeliest[-1]  # marks on every fourth beat fit bars of one, two and four: four is what they say
-    if beats == 1 and not said:
-        wrong = "every beat is numbered 1, as if it began a bar"
-        raise BeatsFault(
-            marks[at[0]].place, wrong, "mark every beat and number them as in 1 2 3 4, or not at all"
-        )
+    beats = likeliest[-1]  # marks on every fourth beat fit bars of two and of four: four is what they say
     if 2 * agreeing <= len(at):
-        mark, told = _first_break(marks, beats)
-        right = "number all bars alike, as in 1 2 3 4, or leave the numbers out"
-        raise BeatsFault(mark.place, f"{told}, and no one length of bar fits most of the beats", right)
+        raise _irregular(marks, at, numbers)
     notes = []
     if agreeing < len(at):
         mark, told = _first_break(marks, beats)
@@ -155,7 +151,20 @@ def _bars_of(marks: Sequence[Mark]) -> _Bars:
     return _Bars(votes[beats][1], beats, tuple(notes))
 
 
-def _best_phase(at: np.ndarray, numbers: np.ndarray, beats: int) -> tuple[int, int]:
+def _irregular(marks: Sequence[Mark], at: _Whole, numbers: _Whole) -> BeatsFault:
+    """What to say of numbers that no one length of bar fits."""
+    right = "number all bars alike, as in 1 2 3 4, or leave the numbers out"
+    lengths = np.diff(at[numbers == 1])
+    if not lengths.size:
+        return BeatsFault(marks[at[0]].place, "its numbers do not count the beats of bars", right)
+    if (numbers == 1).all() and (lengths == 1).all():
+        wrong = "every beat is numbered 1, as if it began a bar"
+        return BeatsFault(marks[at[0]].place, wrong, "mark and number all beats, as in 1 2 3 4")
+    mark, told = _first_break(marks, int(np.bincount(lengths).argmax()))
+    return BeatsFault(mark.place, f"{told}, and no one length of bar fits most of the beats", right)
+
+
+def _best_phase(at: _Whole, numbers: _Whole, beats: int) -> tuple[int, int]:
     """How many numbers agree with bars of so many beats, and on which of the first beats such a bar begins."""
     fits = numbers <= beats
     votes = np.bincount((at[fits] - numbers[fits] + 1) % beats, minlength=beats)

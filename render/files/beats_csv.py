@@ -61,11 +61,18 @@ def _refuse_decimal_commas(rows: Sequence[_Row]) -> None:
 
 
 def _look_like_fractions(rows: Iterable[_Row]) -> bool:
-    """Whether lines such as `1,25` mean 1.25 s, rather than beat 25 of a bar at 1 s."""
+    """Whether lines such as `1,25` mean 1.25 s, rather than beat 25 of a bar at 1 s.
+
+    They do where what follows the commas cannot count beats, or where two lines in a row have the same second.
+    """
     pairs = [row.partition(",") for _, row in rows]
     numbers = [after for _, comma, after in pairs if comma]
     no_beat = any(number.startswith("0") or whole_number(float(number)) is None for number in numbers)
-    return no_beat or any(second == next_second for (second, *_), (next_second, *_) in pairwise(pairs))
+    return (
+        no_beat
+        or any(after != "1" and int(after) != int(before) + 1 for before, after in pairwise(numbers))
+        or any(second == next_second for (second, *_), (next_second, *_) in pairwise(pairs))
+    )
 
 
 def _decimal_comma(line: int, written: str) -> BeatsFault:
@@ -77,8 +84,7 @@ def _decimal_comma(line: int, written: str) -> BeatsFault:
 
 def _mark(row: _Row) -> Mark:
     place = f":{row.line}"
-    time, *others = _BETWEEN.split(row.text)
-    others = others[: max((at for at, field in enumerate(others, 1) if field), default=0)]
+    time, *others = _BETWEEN.split(row.text.rstrip(",; \t"))
     if len(others) > 1:
         right = "a line holds a beat's time and, if it is known, its number in the bar"
         raise BeatsFault(place, f"{1 + len(others)} columns", right)
