@@ -56,7 +56,19 @@ def test_the_options_of_render_that_the_readme_shows_are_there(desk: Desk) -> No
     assert "Exit status: 0 all made, 1 some failed, 2 a recipe or the usage in error." in out
 
 
-HEAVY = ("numpy", "scipy", "librosa", "soundfile", "pydantic", "av", "pydub", "jinja2", "soxr", "ruamel.yaml")
+def test_look_says_what_becomes_of_the_pictures_of_several_tracks(desk: Desk) -> None:
+    out = " ".join(desk.run("look", "--help").out.split())
+    assert "--picture <file>" in out
+    assert (
+        "a .svg or a .png file. Of several tracks, each gets one of its own, with the track's name before"
+        in out
+    )
+
+
+HEAVY = (
+    *("numpy", "scipy", "librosa", "soundfile", "pydantic", "av", "pydub", "jinja2", "soxr", "ruamel.yaml"),
+    "matplotlib",
+)
 
 
 def test_help_loads_nothing_heavy() -> None:
