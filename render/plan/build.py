@@ -6,6 +6,7 @@ from render.facts import TrackFacts
 from render.plan.lane import LanePlanner
 from render.plan.low_cut import Keeping
 from render.plan.model import ClipClock, ClipPlan, Lane, Reason
+from render.plan.remarks import remarks
 from render.recipe.nodes import Problem
 from render.recipe.schema import LOW_CUT_CORNER_HZ, Recipe
 
@@ -52,6 +53,7 @@ def plan_clip(recipe: Recipe, facts: Mapping[str, TrackFacts], name: str, varian
             lanes += [lane] if lane else []
     if problems or len(lanes) < len(recipe.tracks):
         raise PlanError(problems)
+    reasons += remarks(lanes, facts)
     if recipe.low_cut is None:
         text = "nobody's low end is cut; add `low_cut` where two basses meet"
         reasons.append(Reason("note", "low-end-shared", text))

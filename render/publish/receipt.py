@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from render.checks.model import Finding, LaneReadings, Readings
-from render.facts import Origin, TrackFacts
+from render.facts import Fact, TrackFacts
 from render.plan.model import ClipPlan
 
 FORMAT_VERSION = 1
@@ -83,14 +83,15 @@ def receipt(plan: ClipPlan, facts: Mapping[str, TrackFacts], measured: Measured,
 
 
 def _track(facts: TrackFacts, readings: LaneReadings, gain_db: float, sha256: str) -> dict[str, Any]:
-    origins: dict[str, Origin] = {
-        "tempo_bpm": facts.tempo_bpm.source,
-        "first_beat_s": facts.first_beat_s.source,
-        "beats_per_bar": facts.beats_per_bar.source,
-        "drop_s": facts.drop_s.source,
+    known: dict[str, Fact[Any] | None] = {
+        "tempo_bpm": facts.tempo_bpm,
+        "first_beat_s": facts.first_beat_s,
+        "beats_per_bar": facts.beats_per_bar,
+        "drop_s": facts.drop_s,
+        "key": facts.key,
+        "tonal_weight": facts.tonal_weight,
+        "voice_s": facts.voice_s,
     }
-    if facts.key:
-        origins["key"] = facts.key.source
     return {
         "name": facts.name,
         "file": facts.recording.path.replace("\\", "/").rsplit("/", 1)[-1],
@@ -100,7 +101,8 @@ def _track(facts: TrackFacts, readings: LaneReadings, gain_db: float, sha256: st
         "first_beat_s": facts.first_beat_s.value,
         "drop_s": facts.drop_s.value,
         "key": facts.key.value if facts.key else None,
-        "source": origins,
+        "source": {name: fact.source for name, fact in known.items() if fact},
+        "confidence": {name: fact.confidence for name, fact in known.items() if fact},
         "landing_error_ms": readings.landing_error_ms,
         "common_error_ms": readings.common_error_ms,
         "worst_beat_ms": readings.worst_beat_ms,

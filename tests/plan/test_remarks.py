@@ -1,0 +1,98 @@
+"""What a plan says of keys and voices, on made-up records whose keys and singing are stated."""
+
+import pytest
+from planning import Record, planned
+
+from render.plan.keys import key_name, places_apart, relation, shared_notes, transposed
+from render.plan.model import Reason
+
+LINES = "bpm: 120; first_beat: 0; markers: {drop: bar 33}"
+
+
+def reasons(one: str, two: str, code: str, rest: str = "") -> list[Reason]:
+    plan = planned({"flint": Record(f"{LINES}; {one}"), "steel": Record(f"{LINES}; {two}")}, rest)
+    return [reason for reason in plan.reasons if reason.code == code]
+
+
+# Signatures of the major keys from the circle of fifths, as any primer of theory prints them: sharps, or flats below 0.
+SIGNATURES = {
+    "C major": 0, "G major": 1, "D major": 2, "A major": 3, "E major": 4, "B major": 5, "F# major": 6,
+    "F major": -1, "Bb major": -2, "Eb major": -3, "Ab major": -4, "Db major": -5,
+    "A minor": 0, "E minor": 1, "B minor": 2, "F# minor": 3, "C# minor": 4, "G# minor": 5,
+    "D minor": -1, "G minor": -2, "C minor": -3, "F minor": -4, "Bb minor": -5, "Eb minor": -6,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("key", SIGNATURES)
+def test_keys_are_as_far_apart_as_their_signatures(key):
+    for other, accidentals in SIGNATURES.items():
+        gap = abs(SIGNATURES[key] - accidentals)
+        assert places_apart(key, other) == min(gap, 12 - gap)
+
+
+def test_the_notes_of_two_keys_are_counted_as_their_scales_have_them():
+    """Scales as sets of semitones: the major and the natural minor scale (common practice)."""
+    scales = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}
+    notes = [{(number + step) % 12 for step in scales[key_name(number).split()[1]]} for number in range(24)]
+    for one in range(24):
+        for other in range(24):
+            assert shared_notes(key_name(one), key_name(other)) == len(notes[one] & notes[other])
+
+
+@pytest.mark.parametrize(
+    ("key", "semitones", "becomes"),
+    [
+        ("E minor", 1, "F minor"),
+        ("B minor", 1, "C minor"),
+        ("C major", -1, "B major"),
+        ("Ab minor", 0, "G# minor"),
+    ],
+)
+def test_a_key_moves_with_the_pitch(key, semitones, becomes):
+    assert transposed(key, semitones) == becomes
+
+
+def test_a_key_spelt_another_way_is_the_same():
+    assert relation("Ab minor", "G# minor") == "the same key"
+    assert relation("F minor", "Ab major") == "relative keys, the same notes"
+
+
+def test_keys_that_quarrel_are_warned_of_at_the_pitch_they_sound_at():
+    (far,) = reasons("key: F minor", "key: E minor", "keys")
+    assert (far.level, far.value) == ("warning", 5.0)
+    assert far.text == "flint in F minor over steel in E minor: 2 of 7 notes in common"
+    (near,) = reasons("key: F minor", "key: E minor; pitch: +1 semitone", "keys")
+    assert (near.level, near.text) == ("note", "flint in F minor over steel in F minor: the same key")
+
+
+def test_the_key_of_drums_does_not_matter():
+    (drums,) = reasons("key: F minor", "key: E minor; tonal_weight: 0.1", "keys")
+    assert drums.level == "note"
+    assert "steel being mostly drums" in drums.text
+
+
+def test_a_record_between_two_keys_is_not_compared():
+    """A turntable 3 % faster is 12·log2(1.03) = 0.51 semitones higher."""
+    assert reasons("key: F minor", "key: F minor; pitch: follow", "keys")
+    slow = Record("bpm: 116.5; first_beat: 0; markers: {drop: bar 33}; key: F minor; pitch: follow")
+    plan = planned({"flint": Record(f"{LINES}; key: F minor"), "steel": slow})
+    assert not [reason for reason in plan.reasons if reason.code == "keys"]
+
+
+def test_two_voices_at_once_are_warned_of_with_how_long_and_from_where():
+    # Both drop at bar 33, so bar 31 lies at -8 beats; they meet in bars 31 to 34: 16 beats from -8 on.
+    (met,) = reasons("voice: bars 25 to 34", "voice: [bars 31 to 40]", "two-voices")
+    assert met.level == "warning"
+    assert met.value == pytest.approx(16.0)
+    assert met.text == "flint and steel both have a voice for 16 beats, from -8 on"
+
+
+@pytest.mark.parametrize("other", ["bars 35 to 40", "none", "bars 1 to 4"])
+def test_voices_that_do_not_meet_in_the_clip_are_no_matter(other):
+    assert not reasons("voice: bars 25 to 34", f"voice: {other}", "two-voices")
+
+
+def test_a_voice_that_is_jumped_over_is_not_heard():
+    rest = "jump_back:\n  - {track: flint, at: landing, to: bar 9, loop: 32 beats}"
+    assert reasons("voice: bars 33 to 40", "voice: bars 33 to 40", "two-voices")
+    assert not reasons("voice: bars 33 to 40", "voice: bars 33 to 40", "two-voices", rest)
