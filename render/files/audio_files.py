@@ -121,8 +121,11 @@ def blocks_of(recording: Recording) -> Iterator[Audio]:
 def sha256_of(path: Path) -> str:
     """The SHA-256 of a file's bytes, in hexadecimal. Raises SourceError."""
     _size_of_sound_file(path)
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise SourceError(str(path), f"it cannot be read ({error.strerror})", "check its disk") from error
 
 
 def _size_of_sound_file(path: Path) -> int:

@@ -1,35 +1,125 @@
-"""Listening to recordings from end to end."""
+"""Listening to recordings from end to end, many at once; what was heard before is not listened to again."""
 
-from collections.abc import Sequence
+import os
+import sys
+import traceback
+from collections.abc import Generator, Sequence
+from contextlib import closing
 from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from render.analysis.record import RecordListener
 from render.facts import Given, RecordFacts, Recording
 from render.faults import SourceError
 from render.files.audio_files import blocks_of, open_recording
+from render.files.facts_store import Place, facts_store, place_of
+from render.night.pool import processes
+from render.night.tasks import KILLED, LESS_MEMORY, results
+
+LONG_S = 300.0
+"""So much sound takes one process several seconds, after which people want to know what they wait for."""
+
+Wanted = tuple[Recording, Given]
+Heard = RecordFacts | SourceError
 
 
 def listened(path: Path) -> tuple[Recording, RecordFacts]:
     """A recording and what is heard of it. Raises SourceError."""
     recording = open_recording(path)
-    return recording, _measured(recording, Given())
+    (heard,) = facts_of_records([(recording, Given())], jobs=1)
+    if isinstance(heard, SourceError):
+        raise heard
+    return recording, heard
 
 
-def facts_of_records(wanted: Sequence[tuple[Recording, Given]], jobs: int) -> list[RecordFacts | SourceError]:
-    """What is heard of each recording, in the order of `wanted`, `jobs` of them at once (0: one for each core)."""
-    return [_measured_or_error(recording, given) for recording, given in wanted]
+def facts_of_records(wanted: Sequence[Wanted], jobs: int, plain: bool = False) -> list[Heard]:
+    """What is heard of each recording, or why nothing is, in the order of `wanted`.
+
+    What was heard before is read from the cache. The rest is listened to, each once, `jobs` of them at once (0: one
+    for each core), and kept as soon as it is heard. Where that takes long, standard error tells how far it is.
+    """
+    heard, places = _remembered(wanted)
+    if places:
+        with closing(_shown(_listened(list(places), jobs), list(places), plain)) as came:
+            for one, facts in came:
+                heard[one] = facts
+                if isinstance(facts, RecordFacts):
+                    places[one].put(facts)
+    if trouble := facts_store().trouble():
+        _say(trouble)
+    return [heard[one] for one in wanted]
 
 
-def _measured_or_error(recording: Recording, given: Given) -> RecordFacts | SourceError:
+def listen(one: Wanted) -> Heard:
+    """Listen to a recording now; whatever goes wrong comes back, for the others must go on."""
+    recording, given = one
     try:
-        return _measured(recording, given)
+        listener = RecordListener(recording.rate_hz, given)
+        for block in blocks_of(recording):
+            listener.feed(block)
+        return listener.heard()
     except SourceError as error:
         return error
+    except Exception as error:  # noqa: BLE001 - the border of a record: the trace goes along as a note
+        wrong = f"listening to it failed ({type(error).__name__}: {error})"
+        failed = SourceError(recording.path, wrong, "please report this, and state its facts until then")
+        failed.add_note(traceback.format_exc())
+        return failed
 
 
-def _measured(recording: Recording, given: Given) -> RecordFacts:
-    known = () if given == Given() else (given,)
-    listener = RecordListener(recording.rate_hz, *known)
-    for block in blocks_of(recording):
-        listener.feed(block)
-    return listener.heard()
+def _remembered(wanted: Sequence[Wanted]) -> tuple[dict[Wanted, Heard], dict[Wanted, Place]]:
+    """What is known already, and for each of the others where to keep what will be heard."""
+    heard: dict[Wanted, Heard] = {}
+    places: dict[Wanted, Place] = {}
+    for one in dict.fromkeys(wanted):
+        try:
+            place = place_of(*one, facts_store())
+        except SourceError as error:
+            heard[one] = error
+            continue
+        if (facts := place.get()) is None:
+            places[one] = place
+        else:
+            heard[one] = facts
+    return heard, places
+
+
+def _listened(wanted: list[Wanted], jobs: int) -> Generator[tuple[Wanted, Heard]]:
+    """What is heard of each, as they are finished."""
+    count = min(jobs or os.cpu_count() or 1, len(wanted))
+    if count == 1:  # in this process, which starts sooner
+        for one in wanted:
+            yield one, listen(one)
+        return
+    with closing(results(wanted, listen, count, processes)) as came:
+        for one, heard in came:
+            yield one, heard or SourceError(one[0].path, f"while it was listened to, {KILLED}", LESS_MEMORY)
+
+
+def _shown(
+    came: Generator[tuple[Wanted, Heard]], wanted: list[Wanted], plain: bool
+) -> Generator[tuple[Wanted, Heard]]:
+    """Pass on what came; where there is long to listen, show it: a line each, or a bar on a screen."""
+    sound_s = sum(recording.duration_s for recording, _ in wanted)
+    console = Console(stderr=True, highlight=False)
+    with closing(came):
+        if sound_s < LONG_S:
+            yield from came
+        elif plain or not console.is_terminal:
+            _say(f"listening to {len(wanted)} records, {sound_s / 60:.0f} minutes of sound")
+            for number, (one, heard) in enumerate(came, start=1):
+                _say(f"heard     {number} of {len(wanted)}  {Path(one[0].path).name}")
+                yield one, heard
+        else:
+            columns = (TextColumn("listening"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+            with Progress(*columns, console=console, transient=True) as progress:
+                task = progress.add_task("records", total=len(wanted))
+                for one, heard in came:
+                    progress.advance(task)
+                    yield one, heard
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)  # noqa: T201 - the log is the point
