@@ -255,7 +255,8 @@ def test_a_value_of_the_wrong_kind_is_refused_by_the_schema_too(path, kind):
 
 
 OPEN_TO_NOTHING = (
-    "tempo", "bpm", "count", "first_beat", "phrase", "key", "tonal_weight", "voice", "enter", "leave", "low_cut", "loop",
+    "tempo", "bpm", "count", "first_beat", "phrase", "key", "tonal_weight", "voice",
+    "enter", "leave", "low_cut", "loop",
 )  # fmt: skip
 
 
