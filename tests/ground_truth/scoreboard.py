@@ -17,7 +17,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from render.values import Grid
 from tests.ground_truth import debian, spoken, synthetic
 from tests.ground_truth.debian import Missing
 from tests.ground_truth.ears import Heard, hear
@@ -29,6 +28,10 @@ SETS: dict[str, Callable[[], list[Record]]] = {
     "synthetic": synthetic.synthetic_records,
     "hard-drops": synthetic.hard_drop_records,
     "drifting": synthetic.drifting_records,
+    "tape": synthetic.tape_records,
+    "fresh": synthetic.fresh_records,
+    "fresh-drops": synthetic.fresh_hard_drop_records,
+    "fresh-tape": synthetic.fresh_tape_records,
     "spoken": spoken.spoken_records,
     "loops": debian.loop_records,
     "midi": debian.midi_records,
@@ -54,10 +57,9 @@ class Task:
 def work(task: Task) -> Result:
     record = SETS[task.set]()[task.place]
     truth = record.truth
-    grid = Grid(truth.first_beat_s, truth.tempo_bpm, truth.beats_per_bar or 4)
     try:
         sound, rate_hz = record.sound()
-        heard = hear(sound, rate_hz, grid, library=task.library, grid_given=task.true_grid)
+        heard = hear(sound, rate_hz, truth, library=task.library, grid_given=task.true_grid)
         return Result(truth, heard, score(truth, heard), len(sound) / rate_hz)
     except Exception:  # noqa: BLE001 - one record that cannot be heard must not hide the others; it is told by name
         return Result(truth, Heard(), Score(), 0.0, traceback.format_exc())
@@ -96,7 +98,7 @@ def main() -> None:
     parser.add_argument("--sets", default=",".join(SETS), help=f"some of {','.join(SETS)}")
     parser.add_argument("--quick", action="store_true", help=f"every {QUICK_STEP}th record only")
     parser.add_argument(
-        "--true-grid", action="store_true", help="give the true grid to the parts that need one"
+        "--true-grid", action="store_true", help="give the true grid and score what is heard by it"
     )
     parser.add_argument("--no-library", action="store_true", help="leave out librosa's column")
     parser.add_argument("--json", type=Path, help="write every answer to this file too")
@@ -115,7 +117,7 @@ def main() -> None:
 
 def _plain(result: Result) -> dict[str, object]:
     truth: Truth = result.truth
-    grid = result.heard.grid
+    grid, finding = result.heard.grid, result.heard.finding
     return {
         "name": truth.name,
         "set": truth.set,
@@ -126,11 +128,11 @@ def _plain(result: Result) -> dict[str, object]:
         "key": truth.key,
         "heard_tempo_bpm": grid and grid.tempo_bpm,
         "heard_first_beat_s": grid and grid.first_beat_s,
-        "runner_up_bpm": result.heard.runner_up_bpm,
-        "tempo_confidence": result.heard.tempo_confidence,
-        "beat_confidence": result.heard.beat_confidence,
-        "bar_confidence": result.heard.bar_confidence,
-        "fits": result.heard.fits,
+        "runner_up_bpm": finding and finding.runner_up_bpm,
+        "tempo_confidence": finding and finding.tempo_confidence,
+        "beat_confidence": finding and finding.beat_confidence,
+        "bar_confidence": finding and finding.bar_confidence,
+        "fits": finding and finding.fits,
         "heard_drops_s": result.heard.drops_s,
         "heard_key": result.heard.key,
         "tonal_weight": result.heard.tonal_weight,

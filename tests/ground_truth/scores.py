@@ -7,6 +7,8 @@ Conventions
   less than an eighth of a beat, `right_bar` whether bars begin where bars begin. They are asked only where the folded
   tempo is right, and `right_bar` only where beat and multiple are right too.
 - A drop is found when a candidate lies within one beat of any true drop.
+- `landings_ms` are, for every true drop, how far the beat that is heard there lies from it; asked only where that beat
+  is right, to an eighth of a beat. `landings_by_grid_ms` are the same by the grid alone.
 
 mir_eval: C. Raffel and others, mir_eval: a transparent implementation of common MIR metrics, ISMIR 2014.
 """
@@ -16,6 +18,7 @@ from dataclasses import dataclass
 import mir_eval  # type: ignore[import-untyped]
 import numpy as np
 
+from render.facts import GridFinding
 from render.values import Grid
 from tests.ground_truth.ears import Heard
 from tests.ground_truth.truth import Times, Truth, steady_beats
@@ -43,6 +46,8 @@ class Score:
     grid_judged_right: bool | None = None
     """Whether it was told apart if one tempo fits the whole record."""
     beat_f: float | None = None
+    landings_ms: tuple[float, ...] = ()
+    landings_by_grid_ms: tuple[float, ...] = ()
     drop_rank: int | None = None
     """From 1; 0 where none of the candidates is a drop."""
     key_score: float | None = None
@@ -73,8 +78,11 @@ def score(truth: Truth, heard: Heard) -> Score:
     if heard.grid is not None:
         scores |= _tempo(truth, heard.grid)
         scores["beat_f"] = _beat_f(truth, _beats(truth, heard)) if truth.phase != "open" else None
-        scores["grid_judged_right"] = None if heard.fits is None else heard.fits == truth.fixed_tempo
-    elif heard.no_grid:
+    if heard.finding is not None:
+        scores |= _landings(truth, heard.finding)
+        if truth.fixed_tempo is not None:
+            scores["grid_judged_right"] = heard.finding.fits == truth.fixed_tempo
+    if heard.no_grid:
         asked = ("tempo_fine", "tempo_coarse", "right_multiple") if truth.fixed_tempo else ()
         scores |= {**dict.fromkeys(asked, False), "beat_f": 0.0}
     if heard.drops_s is not None and truth.drops_s:
@@ -122,10 +130,23 @@ def first_beat_off_s(truth: Truth, grid: Grid) -> float:
     return float((beat - round(beat)) * truth.beat_s)
 
 
+def _landings(truth: Truth, finding: GridFinding) -> dict[str, object]:
+    beats = [round(finding.grid.beat_at(drop_s)) for drop_s in truth.drops_s]
+    local = [abs(finding.local_time_s(beat) - at) for beat, at in zip(beats, truth.drops_s, strict=True)]
+    plain = [abs(finding.grid.time_s(beat) - at) for beat, at in zip(beats, truth.drops_s, strict=True)]
+    asked = [off_s < truth.beat_s / 8 for off_s in plain]
+    return {
+        "landings_ms": tuple(1000 * off_s for off_s, right in zip(local, asked, strict=True) if right),
+        "landings_by_grid_ms": tuple(
+            1000 * off_s for off_s, right in zip(plain, asked, strict=True) if right
+        ),
+    }
+
+
 def _beats(truth: Truth, heard: Heard) -> Times:
     assert heard.grid is not None
-    if heard.beats_s is not None:
-        return heard.beats_s
+    if heard.grid.beats_s:
+        return np.asarray(heard.grid.beats_s)
     first_s = heard.grid.first_beat_s % heard.grid.beat_s
     beats = steady_beats(first_s, heard.grid.tempo_bpm, float(truth.beats[-1]) + truth.beat_s / 2)
     heard_from: Times = beats[beats > truth.beats[0] - truth.beat_s / 2]

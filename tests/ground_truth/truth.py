@@ -30,6 +30,7 @@ class Truth:
     `drop_s` is the first drop; `drops_s` are all of them, and a listener who names any of them is right.
     `voice_bars` are the bars in which somebody sings; None where nobody knows.
     `tonal` is False for drums alone, True where chords sound, None where neither is sure.
+    `fixed_tempo` is None where one tempo serves nearly, so that neither answer is wrong.
     `phase` is how well its beats are known: to the sample, by a measurement to some 25 ms, or so that the recording
     itself leaves open which half of the beat counts.
     """
@@ -48,7 +49,7 @@ class Truth:
     tonal: bool | None = None
     held_out: bool = False
     perturbation: str = ""
-    fixed_tempo: bool = True
+    fixed_tempo: bool | None = True
     phase: Literal["exact", "measured", "open"] = "exact"
     multiple_exact: bool = True
     caveats: tuple[str, ...] = ()
