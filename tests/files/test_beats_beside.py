@@ -137,7 +137,7 @@ def test_what_a_recipe_states_wins_and_what_it_leaves_out_is_kept(tmp_path, read
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 @pytest.mark.parametrize(
-    "header", ["", "time,beat\n", "# made by hand\n\n# twice checked\n", '"time (s)";"beat"\n']
+    "header", ["", "time,beat\n", "# made by hand\n\n# twice checked\ntime beat\n", '"time (s)";"beat"\n']
 )
 def test_every_common_way_to_write_a_table(read, between, end, mark, header):
     text = mark + (header + table(TIMES_S, FOURS, between)).replace("\n", end)
