@@ -7,6 +7,7 @@ from pathlib import Path
 from render.facts import TrackFacts
 from render.faults import Fault, UsageError
 from render.make import Order
+from render.night.batch import Batch, batches_of
 from render.night.facts import Heard, Page, facts_of, heard_for
 from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files
 from render.night.receipts import MAX_RECEIPT_BYTES, from_receipt
@@ -34,6 +35,10 @@ class Work:
 
     def orders(self, folder: Path, force: bool) -> list[Order]:
         return [Order(one.plan, one.facts, folder, force) for one in self.planned]
+
+    def batches(self, folder: Path, force: bool) -> list[Batch]:
+        """The same orders, those of one recipe together."""
+        return batches_of(self.orders(folder, force))
 
 
 def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int = 1) -> Work:
