@@ -83,6 +83,9 @@ class Given:
     beats: GivenBeats | None = None
 
 
+NOTHING_GIVEN = Given()
+
+
 @dataclass(frozen=True)
 class GridFinding:
     """Where the beats are, and how sure that is.

@@ -16,14 +16,18 @@ import stat
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from render.facts import Given, GivenBeats
+from render.facts import Given, GivenBeats, Recording
 from render.faults import SourceError
 from render.files.beat_marks import BeatsFault, beats_of
 from render.files.beats_csv import marks_of_csv
 from render.files.beats_jams import marks_of_jams
+from render.values import clock
 
 MOST_BYTES = 16 * 1024 * 1024
 """A hundred times what the beats of a long record need; JAMS files may hold much else."""
+
+SLACK_S = 3.0
+"""How far the last beat may lie behind the record's end: the longest beat that is taken for one."""
 
 _JAMS = ".jams"
 _TABLE = ".beats.csv"
@@ -40,12 +44,21 @@ class BeatsFile:
     notes: tuple[str, ...]
 
 
-def given_with_beats(recording: Path, given: Given) -> Given:
-    """What is known of a record, with the beats that lie beside it, if any. Raises SourceError."""
+def given_with_beats(recording: Recording, given: Given) -> tuple[Given, tuple[str, ...]]:
+    """What is known of a record, with the beats that lie beside it, if any, and notes that are worth a warning.
+
+    Raises SourceError.
+    """
     if given.tempo_bpm is not None:
-        return given
-    found = beats_beside(recording)
-    return given if found is None else replace(given, beats=found.beats)
+        return given, ()
+    found = beats_beside(Path(recording.path))
+    if found is None:
+        return given, ()
+    last_s = found.beats.times_s[-1] if found.beats else 0.0
+    if last_s > recording.duration_s + SLACK_S:
+        wrong = f"its last beat lies at {clock(last_s)}, but the record ends at {clock(recording.duration_s)}"
+        raise SourceError(str(found.path), wrong, "put the beats of this record there")
+    return replace(given, beats=found.beats), found.notes
 
 
 def beats_beside(recording: Path) -> BeatsFile | None:

@@ -11,9 +11,10 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from render.analysis.record import RecordListener
-from render.facts import Given, RecordFacts, Recording
+from render.facts import NOTHING_GIVEN, Given, RecordFacts, Recording
 from render.faults import SourceError
 from render.files.audio_files import blocks_of, open_recording
+from render.files.beats_beside import given_with_beats
 from render.files.facts_store import Place, facts_store, place_of
 from render.night.pool import processes
 from render.night.tasks import KILLED, LESS_MEMORY, results
@@ -28,7 +29,10 @@ Heard = RecordFacts | SourceError
 def listened(path: Path) -> tuple[Recording, RecordFacts]:
     """A recording and what is heard of it. Raises SourceError."""
     recording = open_recording(path)
-    (heard,) = facts_of_records([(recording, Given())], jobs=1)
+    given, notes = given_with_beats(recording, NOTHING_GIVEN)
+    for note in notes:
+        _say(note)
+    (heard,) = facts_of_records([(recording, given)], jobs=1)
     if isinstance(heard, SourceError):
         raise heard
     return recording, heard

@@ -1,8 +1,8 @@
 """The facts of the tracks of recipes: recordings opened, and measured where a recipe leaves something out."""
 
 import os
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -16,72 +16,88 @@ from render.recipe.nodes import Problem
 from render.recipe.reader import Reading
 from render.recipe.schema import Recipe
 
-T = TypeVar("T")
+K = TypeVar("K")
+V = TypeVar("V")
 
 Wanted = tuple[Recording, Given]
-Heard = dict[Wanted, RecordFacts | SourceError]
 
 
-@dataclass
+@dataclass(frozen=True)
 class Page:
-    """One recipe file as it was read, and its recordings by the names it gives them."""
+    """One recipe file as it was read."""
 
     path: Path
     readings: list[Reading]
-    recordings: dict[str, Recording | SourceError] = field(default_factory=dict)
-
-    def recording(self, file: str) -> Recording | SourceError:
-        if file not in self.recordings:
-            self.recordings[file] = _opened(self.path.parent, file)
-        return self.recordings[file]
 
 
-def heard_for(pages: Iterable[Page], jobs: int) -> Heard:
-    """What was measured of every record of which a recipe leaves something out, `jobs` of them at once."""
-    wanted = dict.fromkeys(
-        one for page in pages for reading in page.readings for one in _wanted(page, reading)
-    )
-    return dict(zip(wanted, facts_of_records(list(wanted), jobs), strict=True))
+class Records:
+    """The recordings that recipes ask for: each is opened once, and listened to where a recipe leaves something out.
 
+    What was found at first is kept, so that a file that changes meanwhile is not seen in two states.
+    """
 
-def facts_of(page: Page, reading: Reading, heard: Heard) -> tuple[dict[str, TrackFacts], list[Problem]]:
-    """The facts of every track of a recipe that is whole and whose recording can be opened, and the problems."""
-    facts: dict[str, TrackFacts] = {}
-    problems: list[Problem] = []
-    for recipe, name in _tracks(reading):
-        at = ("tracks", name, "file")
+    def __init__(self) -> None:
+        self._opened: dict[Path, Recording | SourceError] = {}
+        self._given: dict[Wanted, tuple[Given, tuple[str, ...]] | SourceError] = {}
+        self._heard: dict[Wanted, RecordFacts | SourceError] = {}
+
+    def listen(self, pages: Iterable[Page], jobs: int) -> None:
+        """Measure every record of which a recipe of these pages leaves something out, `jobs` of them at once."""
+        wanted = dict.fromkeys(
+            one for page in pages for reading in page.readings for one in self._wanted(page, reading)
+        )
+        self._heard |= zip(wanted, facts_of_records(list(wanted), jobs), strict=True)
+
+    def facts_of(self, page: Page, reading: Reading) -> tuple[dict[str, TrackFacts], list[Problem]]:
+        """The facts of every track of a recipe that is whole and whose recording can be opened, and the problems."""
+        facts: dict[str, TrackFacts] = {}
+        problems: list[Problem] = []
+        for recipe, name in _tracks(reading):
+            at = ("tracks", name, "file")
+            try:
+                recording = self._recording(page, recipe, name)
+                if reading.is_whole(name):
+                    facts[name] = self._track_facts(recipe, name, recording)
+            except SourceError as error:
+                wrong = f"{recipe.tracks[name].file}: {error.wrong}"
+                problems.append(Problem(at, "source", wrong, error.right))
+            except UnknownFacts as error:
+                problems += error.problems
+        return facts, problems
+
+    def _recording(self, page: Page, recipe: Recipe, name: str) -> Recording:
+        """Raises SourceError."""
+        path = _absolute(page.path.parent, recipe.tracks[name].file)
+        return _once(self._opened, path, open_recording)
+
+    def _track_facts(self, recipe: Recipe, name: str, recording: Recording) -> TrackFacts:
+        """Raises SourceError and UnknownFacts."""
+        if not needs_hearing(recipe, name):
+            return track_facts(recipe, name, recording)
+        given, notes = self._with_beats(recording, given_of(recipe.tracks[name]))
+        heard = self._heard[recording, given]
+        if isinstance(heard, SourceError):
+            raise heard
+        return track_facts(recipe, name, recording, heard, given, notes)
+
+    def _with_beats(self, recording: Recording, given: Given) -> tuple[Given, tuple[str, ...]]:
+        """What is given of a record, with the beats beside it. Raises SourceError, which names their file."""
         try:
-            recording = _require(page.recording(recipe.tracks[name].file))
-            if reading.is_whole(name):
-                facts[name] = _facts_of(recipe, name, recording, heard)
+            return _once(self._given, (recording, given), lambda wanted: given_with_beats(*wanted))
         except SourceError as error:
-            problems.append(Problem(at, "source", f"{recipe.tracks[name].file}: {error.wrong}", error.right))
-        except UnknownFacts as error:
-            problems += error.problems
-    return facts, problems
+            wrong = f"{Path(error.subject).name} beside it: {error.wrong}"
+            raise SourceError(recording.path, wrong, error.right) from error
 
-
-def _facts_of(recipe: Recipe, name: str, recording: Recording, heard: Heard) -> TrackFacts:
-    """Raises SourceError and UnknownFacts."""
-    wanted = _needed(recipe, name, recording)
-    if wanted is None:
-        return track_facts(recipe, name, recording, None)
-    _, given = wanted
-    return track_facts(recipe, name, recording, _require(heard[wanted]), given.beats is not None)
-
-
-def _wanted(page: Page, reading: Reading) -> Iterator[Wanted]:
-    """What a recipe needs to have measured; what stands in the way is told by `facts_of`."""
-    for recipe, name in _tracks(reading):
-        recording = page.recording(recipe.tracks[name].file)
-        if isinstance(recording, SourceError) or not reading.is_whole(name):
-            continue
-        try:
-            wanted = _needed(recipe, name, recording)
-        except SourceError:
-            continue
-        if wanted:
-            yield wanted
+    def _wanted(self, page: Page, reading: Reading) -> Iterator[Wanted]:
+        """What has to be measured for a recipe; what stands in the way is told by `facts_of`."""
+        for recipe, name in _tracks(reading):
+            if reading.is_whole(name) and needs_hearing(recipe, name):
+                try:
+                    recording = self._recording(page, recipe, name)
+                    given, _ = self._with_beats(recording, given_of(recipe.tracks[name]))
+                except SourceError:
+                    continue
+                yield recording, given
 
 
 def _tracks(reading: Reading) -> Iterator[tuple[Recipe, str]]:
@@ -94,30 +110,22 @@ def _tracks(reading: Reading) -> Iterator[tuple[Recipe, str]]:
             yield reading.recipe, name
 
 
-def _needed(recipe: Recipe, name: str, recording: Recording) -> Wanted | None:
-    """What has to be measured of a track, with the beats that lie beside its record. Raises SourceError."""
-    if not needs_hearing(recipe, name):
-        return None
-    try:
-        return recording, given_with_beats(Path(recording.path), given_of(recipe.tracks[name]))
-    except SourceError as error:
-        wrong = f"{Path(error.subject).name} beside it: {error.wrong}"
-        raise SourceError(recording.path, wrong, error.right) from error
-
-
-def _require(found: T | SourceError) -> T:
+def _once(known: dict[K, V | SourceError], key: K, find: Callable[[K], V]) -> V:
+    """What `find` finds for a key, or the SourceError it raises, the first time it is asked."""
+    if key not in known:
+        try:
+            known[key] = find(key)
+        except SourceError as error:
+            known[key] = error
+    found = known[key]
     if isinstance(found, SourceError):
         raise found
     return found
 
 
-def _opened(folder: Path, file: str) -> Recording | SourceError:
+def _absolute(folder: Path, file: str) -> Path:
     try:
         named = Path(file).expanduser()
-    except RuntimeError:
-        return SourceError(file, "nobody here has this name", "write the folder out")
-    path = Path(os.path.abspath(folder / named))  # noqa: PTH100 - links stay as they are named
-    try:
-        return open_recording(path)
-    except SourceError as error:
-        return error
+    except RuntimeError as error:
+        raise SourceError(file, "nobody here has this name", "write the folder out") from error
+    return Path(os.path.abspath(folder / named))  # noqa: PTH100 - links stay as they are named

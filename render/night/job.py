@@ -8,7 +8,7 @@ from render.facts import TrackFacts
 from render.faults import Fault, UsageError
 from render.make import Order
 from render.night.batch import Batch, batches_of
-from render.night.facts import Heard, Page, facts_of, heard_for
+from render.night.facts import Page, Records
 from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files
 from render.night.receipts import MAX_RECEIPT_BYTES, from_receipt
 from render.plan.build import PlanError, plan_clip
@@ -54,13 +54,14 @@ def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int =
         for path in files
         if path.suffix != RECEIPT_SUFFIX and (page := _page(path, form, work.faults)) is not None
     }
-    heard = heard_for(pages.values(), jobs)
+    records = Records()
+    records.listen(pages.values(), jobs)
     by_name: dict[str, Path] = {}
     for path in files:
         if path.suffix == RECEIPT_SUFFIX:
             planned = [_from_receipt(path, form)]
         else:
-            planned = _from_page(pages[path], heard, work.faults) if path in pages else []
+            planned = _from_page(pages[path], records, work.faults) if path in pages else []
         for one in planned:
             # On some disks names that differ in capitals alone are the same.
             if (other := by_name.setdefault(one.plan.name.casefold(), path)) != path:
@@ -86,14 +87,14 @@ def _page(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> Page 
     return Page(path, readings)
 
 
-def _from_page(page: Page, heard: Heard, all_faults: list[Fault]) -> list[Planned]:
+def _from_page(page: Page, records: Records, all_faults: list[Fault]) -> list[Planned]:
     """What one recipe file asks for; nothing where it has faults, which are added to `all_faults`."""
     found: list[tuple[Reading, Problem]] = []
     planned: list[Planned] = []
     for reading in page.readings:
         if reading.recipe is None:
             continue
-        facts, problems = facts_of(page, reading, heard)
+        facts, problems = records.facts_of(page, reading)
         found += [(reading, problem) for problem in problems]
         if reading.plannable:
             try:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from render.facts import ByBars, Fact, Given, Origin, RecordFacts, Recording, TrackFacts
+from render.facts import NOTHING_GIVEN, ByBars, Fact, Given, Origin, RecordFacts, Recording, TrackFacts
 from render.recipe.markers import resolved
 from render.recipe.nodes import Path, Problem
 from render.recipe.positions import AtBar, AtDrop, AtTime, TrackPosition
@@ -51,18 +51,24 @@ def needs_hearing(recipe: Recipe, name: str) -> bool:
 
 
 def track_facts(
-    recipe: Recipe, name: str, recording: Recording, heard: RecordFacts | None, beats_beside: bool = False
+    recipe: Recipe,
+    name: str,
+    recording: Recording,
+    heard: RecordFacts | None = None,
+    given: Given = NOTHING_GIVEN,
+    notes: tuple[str, ...] = (),
 ) -> TrackFacts:
-    """The facts of one track; `heard` is None where nothing had to be measured.
+    """The facts of one track.
 
-    `beats_beside` says that the beats come from a file beside the record. Raises UnknownFacts.
+    `heard` is what was measured, None where nothing had to be; `given` is what it was measured with, the beats
+    beside the record included, and `notes` what is to be said about those. Raises UnknownFacts.
     """
     track = recipe.tracks[name]
     by = heard.by_bars if heard else None
     grid = _grid(name, track, by)
     if problems := _missing_drops(recipe, name, by):
         raise UnknownFacts(problems)
-    origin: Origin = "beside" if beats_beside else "measured"
+    origin: Origin = "beside" if given.beats else "measured"
     drops_s = tuple(drop.at_s for drop in by.drops) if by else ()
     bar_1 = min(by.grid.beat_confidence, by.grid.bar_confidence) if by else 1.0
     return TrackFacts(
@@ -72,9 +78,7 @@ def track_facts(
             track.bpm is not None, grid.tempo_bpm, origin, by.grid.tempo_confidence if by else 1.0
         ),
         first_beat_s=_fact(track.first_beat is not None, grid.first_beat_s, origin, bar_1),
-        beats_per_bar=Fact(
-            grid.beats_per_bar, "stated" if "beats_per_bar" in track.model_fields_set else "assumed"
-        ),
+        beats_per_bar=_beats_per_bar(track, grid, given),
         drop_s=_drop(track, grid, by, drops_s),
         key=_key(track, by),
         beats_s=grid.beats_s,
@@ -82,7 +86,7 @@ def track_facts(
         phrase_bars=_phrase(track, by),
         tonal_weight=_tonal_weight(track, heard),
         voice_s=_voice(track, grid, by),
-        warnings=by.grid.reasons if by else (),
+        warnings=(*notes, *(by.grid.reasons if by else ())),
     )
 
 
@@ -163,6 +167,13 @@ def _lead_over_others(scores: list[float]) -> float:
 
 def _fact(stated: bool, value: float, origin: Origin, confidence: float) -> Fact[float]:
     return Fact(value) if stated else Fact(value, origin, confidence)
+
+
+def _beats_per_bar(track: Track, grid: Grid, given: Given) -> Fact[int]:
+    if "beats_per_bar" in track.model_fields_set:
+        return Fact(grid.beats_per_bar)
+    marked = given.beats and given.beats.beats_per_bar
+    return Fact(grid.beats_per_bar, "beside" if marked else "assumed")
 
 
 def _key(track: Track, by: ByBars | None) -> Fact[str] | None:

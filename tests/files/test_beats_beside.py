@@ -4,12 +4,13 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import mir_eval
 import pytest
 
-from render.facts import Given, GivenBeats
+from render.facts import Given, GivenBeats, Recording
 from render.faults import SourceError
 from render.files.beats_beside import MOST_BYTES, BeatsFile, beats_beside, given_with_beats
 
@@ -121,13 +122,16 @@ def test_of_several_files_the_error_says_which_to_remove(tmp_path, told):
 
 def test_what_a_recipe_states_wins_and_what_it_leaves_out_is_kept(tmp_path, read):
     recording = tmp_path / "lanterns.flac"
-    assert given_with_beats(recording, Given(nudge_s=0.01)) == Given(nudge_s=0.01)
+    record = Recording(str(recording), "FLAC", 44_100, 2, 44_100 * 60, 1)
+    assert given_with_beats(record, Given(nudge_s=0.01)) == (Given(nudge_s=0.01), ())
     beats = read(table(TIMES_S, FOURS)).beats
-    assert given_with_beats(recording, Given(nudge_s=0.01)) == Given(nudge_s=0.01, beats=beats)
+    assert given_with_beats(record, Given(nudge_s=0.01)) == (Given(nudge_s=0.01, beats=beats), ())
+    with pytest.raises(SourceError, match=r"its last beat lies at 0:03.625, but the record ends at 0:00.100"):
+        given_with_beats(replace(record, frames=4_410), Given())
     (tmp_path / "lanterns.beats.csv").write_text("spoilt")
-    assert given_with_beats(recording, Given(tempo_bpm=160.0)) == Given(tempo_bpm=160.0)
+    assert given_with_beats(record, Given(tempo_bpm=160.0)) == (Given(tempo_bpm=160.0), ())
     with pytest.raises(SourceError):
-        given_with_beats(recording, Given())
+        given_with_beats(record, Given())
 
 
 # Tables
@@ -402,7 +406,8 @@ def test_of_several_annotations_the_first_is_taken_and_a_note_says_so(read):
 def test_a_file_of_other_things_gives_no_beats_and_says_so(tmp_path, read, annotations, note):
     found = read(jams(*annotations), "lanterns.jams")
     assert (found.beats, found.notes) == (None, (note,))
-    assert given_with_beats(tmp_path / "lanterns.flac", Given()) == Given()
+    record = Recording(str(tmp_path / "lanterns.flac"), "FLAC", 44_100, 2, 44_100 * 60, 1)
+    assert given_with_beats(record, Given())[0] == Given()
 
 
 def replaced(index: int, **fields: object) -> str:

@@ -55,7 +55,6 @@ def facts_of(recipe: Recipe, tracks: dict[str, Record]) -> dict[str, TrackFacts]
                 round(tracks[name].duration_s * tracks[name].rate_hz),
                 1,
             ),
-            None,
         )
         for name, track in recipe.tracks.items()
     }

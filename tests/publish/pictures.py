@@ -84,7 +84,7 @@ def planned(recipe: str) -> tuple[ClipPlan, dict[str, TrackFacts]]:
     [reading] = read(recipe, "night.yaml")
     assert reading.recipe is not None and not reading.problems
     recording = Recording("made-up.flac", "FLAC", 44_100, 2, 44_100 * 420, 1)
-    facts = {name: track_facts(reading.recipe, name, recording, None) for name in reading.recipe.tracks}
+    facts = {name: track_facts(reading.recipe, name, recording) for name in reading.recipe.tracks}
     return plan_clip(reading.recipe, facts, "night"), facts
 
 

@@ -8,6 +8,7 @@ from render.facts import (
     DropCandidate,
     Fact,
     Given,
+    GivenBeats,
     GridFinding,
     KeyCandidate,
     RecordFacts,
@@ -56,8 +57,8 @@ def recipe(lines: str, jump: str = "") -> Recipe:
     return reading.recipe
 
 
-def facts(lines: str, heard: RecordFacts | None = HEARD, beats_beside: bool = False) -> TrackFacts:
-    return track_facts(recipe(lines), "flint", RECORDING, heard, beats_beside)
+def facts(lines: str) -> TrackFacts:
+    return track_facts(recipe(lines), "flint", RECORDING, HEARD)
 
 
 def problem(lines: str, heard: RecordFacts | None = HEARD, jump: str = "") -> str:
@@ -100,7 +101,13 @@ def test_what_is_stated_wins_and_says_so():
 
 
 def test_beats_from_beside_the_record_are_told_apart():
-    assert facts("", beats_beside=True).tempo_bpm.source == "beside"
+    marked = Given(beats=GivenBeats((0.5, 1.0), 0, 4))
+    known = track_facts(recipe(""), "flint", RECORDING, HEARD, marked, ("a remark",))
+    facts = (known.tempo_bpm, known.first_beat_s, known.beats_per_bar, known.drop_s)
+    assert [fact.source for fact in facts] == ["beside", "beside", "beside", "measured"]
+    assert known.warnings == ("a remark", "a close call")
+    unnumbered = track_facts(recipe(""), "flint", RECORDING, HEARD, Given(beats=GivenBeats((0.5, 1.0))))
+    assert unnumbered.beats_per_bar.source == "assumed"
 
 
 @pytest.mark.parametrize(

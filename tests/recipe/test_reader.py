@@ -201,12 +201,12 @@ def test_a_recipe_cannot_be_changed_after_reading():
 
 def test_the_stated_facts_come_with_their_origin():
     recording = Recording("lanterns.flac", "FLAC", 44_100, 2, 44_100 * 240, 1)
-    facts = track_facts(recipe(FULL), "lanterns", recording, None)
+    facts = track_facts(recipe(FULL), "lanterns", recording)
     # 25 ms of offset are added to all of the track's times.
     assert facts.first_beat_s.value == pytest.approx(0.337, abs=1e-12)
     assert facts.drop_s.value == pytest.approx(89.639, abs=1e-12)
     assert (facts.tempo_bpm, facts.beats_per_bar, facts.key) == (Fact(172.0), Fact(4), Fact("F minor"))
-    bare = track_facts(recipe(LEAST), "one", recording, None)
+    bare = track_facts(recipe(LEAST), "one", recording)
     assert (bare.beats_per_bar, bare.key) == (Fact(4, "assumed"), None)
 
 
