@@ -178,9 +178,9 @@ def test_an_alias_bomb_is_refused_at_its_first_anchor():
         f"{name}: &{name} [*{last},*{last},*{last},*{last},*{last},*{last},*{last},*{last},*{last}]\n"
         for last, name in zip("abcdefgh", "bcdefghi", strict=True)
     )
-    began_s = time.monotonic()
+    began_s = time.process_time()
     assert place_of(fault(bomb)) == (1, 4)
-    assert time.monotonic() - began_s < SOON_S
+    assert time.process_time() - began_s < SOON_S
 
 
 def test_a_merge_key_is_an_unknown_key_and_merges_nothing():
@@ -213,17 +213,17 @@ NESTS = [
 
 @pytest.mark.parametrize("opening", NESTS)
 def test_a_megabyte_of_nesting_is_refused_at_once(opening):
-    began_s = time.monotonic()
+    began_s = time.process_time()
     assert fault(opening * (1_000_000 // len(opening))).code == "too-large"
-    assert time.monotonic() - began_s < SOON_S
+    assert time.process_time() - began_s < SOON_S
 
 
 @pytest.mark.parametrize("opening", NESTS)
 def test_as_much_nesting_as_a_file_may_hold_is_refused_soon(opening):
     text = (opening * MAX_TEXT_BYTES)[:MAX_TEXT_BYTES]
-    began_s = time.monotonic()
+    began_s = time.process_time()
     assert faults(text)
-    assert time.monotonic() - began_s < SOON_S
+    assert time.process_time() - began_s < SOON_S
 
 
 def test_the_deepest_nesting_allowed_is_read_and_one_more_is_not():

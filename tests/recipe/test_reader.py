@@ -274,6 +274,6 @@ def test_the_largest_recipes_are_read_soon(lines):
     )
     text = head + "\n".join(lines(3000))
     text = text[: MAX_TEXT_BYTES - 1].rsplit("\n", 1)[0] + "\n"
-    began_s = time.monotonic()
+    began_s = time.process_time()
     faults(text)
-    assert time.monotonic() - began_s < LARGE_S
+    assert time.process_time() - began_s < LARGE_S
