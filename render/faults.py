@@ -4,8 +4,10 @@
     ├── RecipeFaults              2   the recipe (or a patch in it) asks for what cannot be
     ├── UsageError                2   the command was called in a way that cannot work
     ├── SourceError               1   a recording cannot be read, or not as it must be
-    ├── ToolError                 1   an outside program is missing, failed, or did not end in time
+    ├── ToolError                 1   an outside program is missing or failed
+    │   └── ToolStopped           1   … was killed, or did not end in time: another try may do
     └── OutputError               1   a result cannot be written
+        └── DiskFull              1   … for want of room: nor can the next one
 
 Every message is one line: what is wrong; what would be right.
 """
@@ -75,5 +77,13 @@ class ToolError(_Told):
     """`subject` is the program's name."""
 
 
+class ToolStopped(ToolError):
+    """What stopped the program may be over by now: a want of memory, or a busy machine."""
+
+
 class OutputError(_Told):
     """`subject` is the file or folder that could not be written."""
+
+
+class DiskFull(OutputError):
+    """There is no room for `subject`: on the disk, in a quota, or in one file."""

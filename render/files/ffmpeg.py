@@ -12,7 +12,6 @@ import contextlib
 import functools
 import hashlib
 import io
-import shutil
 import subprocess
 import tempfile
 import warnings
@@ -25,8 +24,9 @@ import numpy.typing as npt
 import soundfile
 import soxr
 
-from render.faults import OutputError, ToolError
+from render.faults import ToolError, ToolStopped
 from render.files.audio_files import open_recording, read_span
+from render.files.temporary import TEMPORARY_FOLDER_PREFIX, require_room, temporary_folder_full
 from render.files.time_limit import time_limit
 from render.files.whole_file import NO_SPACE, write_bytes
 from render.plan.model import ClipFormat
@@ -53,6 +53,9 @@ _TIME_LIMIT_S = 60.0
 """For starting the encoder on a busy machine; encoding itself runs 25 times as fast as the clip or faster."""
 
 _NO_ROOM = "No space left on device"
+
+_KILLED = "error code: -"
+"""What pydub says of a program that a signal has ended: a status below zero, as `subprocess` counts them."""
 
 
 @functools.cache
@@ -128,8 +131,7 @@ def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: 
     if coded_rate_hz != rate_hz:  # what is below its true-peak ceiling stays below it: clipped is only ripple
         audio = np.clip(soxr.resample(audio, rate_hz, coded_rate_hz, quality="VHQ"), -1.0, 1.0)
     pcm = (_integers(audio) << 8).tobytes()
-    if shutil.disk_usage(tempfile.gettempdir()).free < 1.5 * len(pcm):  # all of it goes in, less comes out
-        raise _temporary_folder_full()
+    require_room(round(1.5 * len(pcm)))  # all of it goes in, less comes out
     segment = AudioSegment(pcm, sample_width=4, frame_rate=coded_rate_hz, channels=audio.shape[1])
     segment.converter = str(find_ffmpeg())
     file = io.BytesIO()
@@ -137,15 +139,16 @@ def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: 
         with time_limit(audio_segment, _TIME_LIMIT_S + len(audio) / coded_rate_hz), _own_temporary_folder():
             segment.export(file, format=container, codec=codec, bitrate=bitrate, parameters=_PLAIN)
     except subprocess.TimeoutExpired as error:
-        raise ToolError("ffmpeg", f"it did not end within {error.timeout:.0f} s", "try again") from error
+        raise ToolStopped("ffmpeg", f"it did not end within {error.timeout:.0f} s", "try again") from error
     except CouldntEncodeError as error:
         if _NO_ROOM in str(error):
-            raise _temporary_folder_full() from error
+            raise temporary_folder_full() from error
         told = str(error).strip().splitlines()[-1]
-        raise ToolError("ffmpeg", f"it failed ({told})", "run `dropkiln doctor`") from error
+        met = ToolStopped if _KILLED in str(error) else ToolError
+        raise met("ffmpeg", f"it failed ({told})", "run `dropkiln doctor`") from error
     except OSError as error:
         if error.errno in NO_SPACE:
-            raise _temporary_folder_full() from error
+            raise temporary_folder_full() from error
         if error.filename == str(find_ffmpeg()):
             wrong = f"{error.filename} cannot be started ({error.strerror})"
             raise ToolError("ffmpeg", wrong, "reinstall imageio-ffmpeg") from error
@@ -160,18 +163,12 @@ def _own_temporary_folder() -> Iterator[None]:
     To be used within `time_limit`, which lets one thread at a time through.
     """
     made_by_pydub = audio_segment.NamedTemporaryFile
-    with tempfile.TemporaryDirectory(prefix="dropkiln-") as folder:
+    with tempfile.TemporaryDirectory(prefix=TEMPORARY_FOLDER_PREFIX) as folder:
         audio_segment.NamedTemporaryFile = functools.partial(made_by_pydub, dir=folder)
         try:
             yield
         finally:
             audio_segment.NamedTemporaryFile = made_by_pydub
-
-
-def _temporary_folder_full() -> OutputError:
-    return OutputError(
-        tempfile.gettempdir(), "the disk is full", "make room, or set TMPDIR to a folder with room"
-    )
 
 
 def _mp3_rate_hz(rate_hz: int) -> int:

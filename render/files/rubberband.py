@@ -24,8 +24,10 @@ import numpy as np
 import soundfile
 from pyrubberband import pyrb
 
-from render.faults import ToolError
+from render.faults import ToolError, ToolStopped
+from render.files.temporary import TEMPORARY_FOLDER_PREFIX, require_room, temporary_folder_full
 from render.files.time_limit import time_limit
+from render.files.whole_file import NO_SPACE
 from render.values import Audio
 
 PROGRAM = "rubberband"
@@ -75,9 +77,10 @@ class Rubberband:
     def stretch(self, audio: Audio, rate_hz: int, speed: float, semitones: float) -> Audio:
         """About `frames / speed` frames. `audio` is not empty and peaks well below full scale.
 
-        Raises ToolError where the program is missing, fails, or does not end in time.
+        Raises ToolError where the program is missing, fails, or does not end in time; DiskFull.
         """
         limit_s = LIMIT_S + LIMIT_PER_SECOND * len(audio) / rate_hz
+        require_room(2 * round(audio.nbytes * (1.0 + 1.0 / speed)))  # for what goes in and what comes out
         options = {"--fine": "", "--ignore-clipping": ""}
         with _told_as_tool_error(limit_s), time_limit(pyrb, limit_s), _own_folder(), _float_files():
             if speed == 1.0:  # the library's stretch would do nothing at all then
@@ -94,13 +97,16 @@ def _told_as_tool_error(limit_s: float) -> Iterator[None]:
     try:
         yield
     except subprocess.TimeoutExpired:
-        raise ToolError(PROGRAM, f"did not end within {limit_s:.0f} s", "was killed; try again") from None
+        raise ToolStopped(PROGRAM, f"did not end within {limit_s:.0f} s", "was killed; try again") from None
     except subprocess.CalledProcessError as error:
+        met = ToolStopped if error.returncode < 0 else ToolError  # below zero: by a signal (subprocess)
         wrong = f"ended with status {error.returncode}"
-        raise ToolError(PROGRAM, wrong, "try it with `dropkiln doctor`") from error
+        raise met(PROGRAM, wrong, "try it with `dropkiln doctor`") from error
     except soundfile.SoundFileError as error:
         raise ToolError(PROGRAM, f"wrote no sound ({error})", f"{MAKE_ROOM} and try again") from error
     except OSError as error:
+        if error.errno in NO_SPACE:
+            raise temporary_folder_full() from error
         raise ToolError(PROGRAM, f"could not be handed the sound ({error})", MAKE_ROOM) from error
     except RuntimeError as error:  # what the library makes of a program that does not start
         right = "install rubberband 3, or use `--engine signalsmith`"
@@ -110,7 +116,7 @@ def _told_as_tool_error(limit_s: float) -> Iterator[None]:
 @contextlib.contextmanager
 def _own_folder() -> Iterator[None]:
     """Put the library's temporary files into a folder that goes away with whatever is left in it."""
-    with tempfile.TemporaryDirectory(prefix="dropkiln-") as folder:
+    with tempfile.TemporaryDirectory(prefix=TEMPORARY_FOLDER_PREFIX) as folder:
         before = tempfile.tempdir
         tempfile.tempdir = folder
         try:

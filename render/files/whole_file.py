@@ -15,7 +15,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path, PureWindowsPath
 
-from render.faults import OutputError
+from render.faults import DiskFull, OutputError
 
 TEMPORARY_PREFIX = ".dropkiln-"
 NAME_LIMIT_BYTES = 255
@@ -46,7 +46,7 @@ def whole_file(path: Path, lasting: bool = True) -> Iterator[Path]:
     except OutputError as error:
         if error.subject != str(temporary):
             raise
-        raise OutputError(str(path), error.wrong, error.right) from error
+        raise type(error)(str(path), error.wrong, error.right) from error
     except OSError as error:
         if error.errno in NO_SPACE or error.filename in (str(path), str(temporary), str(path.parent)):
             raise output_error(path, error) from error
@@ -82,7 +82,7 @@ def output_error(path: Path, error: OSError, needed_bytes: int | None = None) ->
     match error.errno:
         case number if number in NO_SPACE:
             wrong = f"the disk is full{_space(folder, needed_bytes)}"
-            right = "make room or choose another output folder"
+            return DiskFull(str(path), wrong, "make room or choose another output folder")
         case errno.EROFS:
             wrong, right = "the disk is read-only", "choose an output folder that can be written"
         case errno.EACCES | errno.EPERM:
@@ -110,7 +110,7 @@ def make_folder(folder: Path) -> None:
         ) from error
     except OSError as error:
         met = output_error(folder / "any", error)
-        raise OutputError(str(folder), met.wrong, met.right) from error
+        raise type(met)(str(folder), met.wrong, met.right) from error
 
 
 def inside(folder: Path, name: str) -> Path:

@@ -7,13 +7,14 @@ import os
 import sys
 import tempfile
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import soundfile
 from pyrubberband import pyrb
 
-from render.faults import ToolError
+from render.faults import DiskFull, ToolError, ToolStopped
 from render.files import rubberband
 from render.files.rubberband import Rubberband, find_rubberband
 
@@ -59,8 +60,17 @@ def test_a_program_that_hangs_is_ended_and_told(stand_in, temporary, monkeypatch
     program = stand_in("time.sleep(60)")
     monkeypatch.setattr(rubberband, "LIMIT_S", 0.5)
     monkeypatch.setattr(rubberband, "LIMIT_PER_SECOND", 1.0)
-    with pytest.raises(ToolError, match=r"^rubberband: did not end within 2 s; ."):
+    with pytest.raises(ToolStopped, match=r"^rubberband: did not end within 2 s; ."):
         Rubberband(program).stretch(noise(), RATE_HZ, 1.02, 0.0)
+    assert list(temporary.iterdir()) == []
+
+
+@needs_scripts
+@pytest.mark.parametrize(("body", "passing"), [("os.kill(os.getpid(), 9)", True), ("sys.exit(9)", False)])
+def test_a_program_that_was_killed_is_told_apart_from_one_that_failed(stand_in, temporary, body, passing):
+    with pytest.raises(ToolError, match=r"^rubberband: ended with status -?9; .") as caught:
+        Rubberband(stand_in(f"import os; {body}")).stretch(noise(), RATE_HZ, 1.02, 0.0)
+    assert isinstance(caught.value, ToolStopped) == passing
     assert list(temporary.iterdir()) == []
 
 
@@ -96,7 +106,14 @@ def test_a_full_disk_is_told_and_nothing_is_left_on_it(temporary, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(rubberband._FloatFiles, "write", half_written)
-    with pytest.raises(ToolError, match=r"^rubberband: .*No space left.*; make room"):
+    with pytest.raises(DiskFull, match=f"^{temporary}: the disk is full; make room, or set TMPDIR"):
+        Rubberband(Path("rubberband")).stretch(noise(), RATE_HZ, 1.02, 0.0)
+    assert list(temporary.iterdir()) == []
+
+
+def test_a_disk_with_no_room_for_the_sound_is_told_before_anything_is_written(temporary, monkeypatch):
+    monkeypatch.setattr("shutil.disk_usage", lambda folder: SimpleNamespace(free=100))
+    with pytest.raises(DiskFull, match="the disk is full"):
         Rubberband(Path("rubberband")).stretch(noise(), RATE_HZ, 1.02, 0.0)
     assert list(temporary.iterdir()) == []
 
