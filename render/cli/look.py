@@ -25,7 +25,7 @@ def look(
 ) -> None:
     """Measure records: tempo, bars, drops, key, voice.
 
-    A stated fact in a recipe always wins; recipes do not take measured facts by themselves yet.
+    Recipes take from these what they leave out; what a recipe states wins.
 
     Example: dropkiln look out/demo/tracks/lanterns.flac --picture look.svg
     """
