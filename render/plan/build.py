@@ -53,7 +53,7 @@ def plan_clip(recipe: Recipe, facts: Mapping[str, TrackFacts], name: str, varian
             lanes += [lane] if lane else []
     if problems or len(lanes) < len(recipe.tracks):
         raise PlanError(problems)
-    reasons += remarks(lanes, facts)
+    reasons += remarks(recipe, lanes, facts)
     if recipe.low_cut is None:
         text = "nobody's low end is cut; add `low_cut` where two basses meet"
         reasons.append(Reason("note", "low-end-shared", text))

@@ -5,7 +5,10 @@ from itertools import combinations
 
 from render.facts import Fact, TrackFacts
 from render.plan.keys import AGREE_UP_TO, TONAL_FROM, places_apart, relation, transposed
+from render.plan.lane import OFF_BEAT_S
 from render.plan.model import Lane, Passage, Reason
+from render.recipe.known import time_in_record
+from render.recipe.schema import LANDING_MARKER, Recipe, Track
 from render.values import clock, semitones_of
 
 NEAR_SEMITONE = 0.2
@@ -16,10 +19,11 @@ LEAST_VOICES_BEATS = 4.0
 Spans = list[tuple[float, float]]
 
 
-def remarks(lanes: Sequence[Lane], facts: Mapping[str, TrackFacts]) -> Iterator[Reason]:
+def remarks(recipe: Recipe, lanes: Sequence[Lane], facts: Mapping[str, TrackFacts]) -> Iterator[Reason]:
     """Reasons about single tracks, then about pairs, in the order of the lanes."""
     for lane in lanes:
         yield from _heard(facts[lane.track])
+        yield from _off_beat(recipe.tracks[lane.track], facts[lane.track])
     for one, other in combinations(lanes, 2):
         yield from _keys(one, other, facts)
         yield from _voices(one, other, facts)
@@ -40,6 +44,18 @@ def _heard(known: TrackFacts) -> Iterator[Reason]:
         yield Reason("note", "measured", f"{known.name}, as heard: {', '.join(told)}", known.name)
     for warning in known.warnings:
         yield Reason("warning", "unsure", f"{known.name}: {warning}", known.name)
+
+
+def _off_beat(track: Track, known: TrackFacts) -> Iterator[Reason]:
+    """Markers beside the beat; that of the landing is told with its lane."""
+    grid = known.grid
+    for marker, position in track.markers.items():
+        at_s = time_in_record(track, position, grid, known.drops_s)
+        off_s = at_s - grid.time_s(round(grid.beat_at(at_s)))
+        if marker != LANDING_MARKER and abs(off_s) > OFF_BEAT_S:
+            side = "after" if off_s > 0 else "before"
+            text = f"'{marker}' lies {abs(off_s) * 1000:.0f} ms {side} a beat"
+            yield Reason("note", "marker-off-beat", f"{known.name}: {text}", known.name, off_s * 1000)
 
 
 def _sure(fact: Fact[float]) -> str:

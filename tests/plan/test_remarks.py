@@ -96,3 +96,19 @@ def test_a_voice_that_is_jumped_over_is_not_heard():
     rest = "jump_back:\n  - {track: flint, at: landing, to: bar 9, loop: 32 beats}"
     assert reasons("voice: bars 33 to 40", "voice: bars 33 to 40", "two-voices")
     assert not reasons("voice: bars 33 to 40", "voice: bars 33 to 40", "two-voices", rest)
+
+
+@pytest.mark.parametrize(
+    ("loop", "said"),
+    [
+        ("16.012 s", ["flint: 'loop' lies 12 ms after a beat"]),
+        ("15.99 s", ["flint: 'loop' lies 10 ms before a beat"]),
+        ("16.004 s", []),
+        ("bar 9", []),
+    ],
+)
+def test_a_marker_beside_the_beat_is_told_with_its_distance(loop, said):
+    """At 120 BPM from 0 s on, a beat falls on every half second."""
+    record = Record(f"bpm: 120; first_beat: 0; markers: {{drop: bar 33, loop: {loop}}}")
+    plan = planned({"flint": record, "steel": Record(LINES)})
+    assert [reason.text for reason in plan.reasons if reason.code == "marker-off-beat"] == said
