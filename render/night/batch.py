@@ -1,14 +1,12 @@
 """The clips of one recipe, made by one worker: they share what is stretched, and one clip's failure is its own."""
 
-import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from render.faults import DropkilnError
 from render.files.engines import EngineChoice, engine_of
 from render.make import Order, make
-from render.night.outcome import Failed, Outcome
+from render.night.outcome import Outcome, failed
 
 
 @dataclass(frozen=True)
@@ -36,8 +34,5 @@ def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
 def _made(order: Order, choice: EngineChoice) -> Outcome:
     try:
         return make(order, engine_of(choice))
-    except DropkilnError as error:
-        return Failed(order.plan.name, str(error), traceback.format_exc(), ours=False)
     except Exception as error:  # noqa: BLE001 - the border of a clip: the others must go on, and the trace is kept
-        reason = f"{type(error).__name__}: {error}; please report this"
-        return Failed(order.plan.name, reason, traceback.format_exc(), ours=True)
+        return failed(order.plan.name, error)

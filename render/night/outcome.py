@@ -1,8 +1,15 @@
 """What can come of an order."""
 
+import traceback
 from dataclasses import dataclass
+from typing import Literal
 
+from render.faults import DiskFull, DropkilnError, ToolStopped
+from render.files.whole_file import NO_SPACE
 from render.make import Done, Kept, Refused
+
+Cause = Literal["lasting", "passing", "full"]
+"""Whether the next try would fail alike; `passing`: perhaps not; `full`: neither would any other clip fit."""
 
 
 @dataclass(frozen=True)
@@ -13,6 +20,29 @@ class Failed:
     reason: str
     trace: str
     ours: bool
+    cause: Cause = "lasting"
 
 
 Outcome = Done | Kept | Refused | Failed
+
+
+def failed(name: str, error: Exception) -> Failed:
+    """What an error comes to that ends a clip; its trace is kept."""
+    trace = "".join(traceback.format_exception(error))
+    match error:
+        case DropkilnError():
+            return Failed(name, str(error), trace, ours=False, cause=_cause_of(error))
+        case OSError() if error.errno in NO_SPACE:
+            return Failed(
+                name, f"{error.filename or name}: the disk is full; make room", trace, False, "full"
+            )
+        case MemoryError():
+            return Failed(name, "there is not enough memory; close other programs", trace, False, "passing")
+        case _:
+            return Failed(name, f"{type(error).__name__}: {error}; please report this", trace, ours=True)
+
+
+def _cause_of(error: DropkilnError) -> Cause:
+    if isinstance(error, DiskFull):
+        return "full"
+    return "passing" if isinstance(error, ToolStopped) else "lasting"
