@@ -56,6 +56,7 @@ class Done:
     name: str
     clip: Path
     findings: tuple[Finding, ...]
+    wall_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ class Kept:
 
     name: str
     clip: Path
+    wall_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ class Refused:
 
     name: str
     findings: tuple[Finding, ...]
+    wall_s: float = 0.0
 
 
 class _Withheld(Exception):

@@ -1,7 +1,8 @@
 """The clips of one recipe, made by one worker: they share what is stretched, and one clip's failure is its own."""
 
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from render.files.engines import EngineChoice, engine_of
@@ -28,7 +29,13 @@ def batches_of(orders: Sequence[Order]) -> list[Batch]:
 
 def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
     """Make every clip of a batch, in order; whatever goes wrong with one comes back as its Failed."""
-    return [_made(order, choice) for order in batch.orders]
+    return [_timed(order, choice) for order in batch.orders]
+
+
+def _timed(order: Order, choice: EngineChoice) -> Outcome:
+    began_s = time.monotonic()
+    outcome = _made(order, choice)
+    return replace(outcome, wall_s=time.monotonic() - began_s)
 
 
 def _made(order: Order, choice: EngineChoice) -> Outcome:

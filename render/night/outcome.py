@@ -21,6 +21,7 @@ class Failed:
     trace: str
     ours: bool
     cause: Cause = "lasting"
+    wall_s: float = 0.0
 
 
 Outcome = Done | Kept | Refused | Failed
