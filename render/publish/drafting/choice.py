@@ -88,7 +88,7 @@ def _track(choice: Choice, lane: Lane) -> dict[str, Any]:
     data: dict[str, Any] = {"file": record.file}
     if not record.drifts:
         data |= {"bpm": record.bpm, "first_beat": f"{record.first_beat_s:.{FIRST_BEAT_DIGITS}f} s"}
-    data["beats_per_bar"] = record.beats_per_bar
+    data["beats_per_bar"] = record.grid.beats_per_bar
     if record.key:
         data["key"] = record.key
     data["tonal_weight"] = round(record.facts.tonal_weight, 2)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from render.facts import DropCandidate, StrippedPassage
 from render.plan.align import EDGE_S, Alignment, fold_of
+from render.plan.jump_back import Jump, jumped
 from render.publish.drafting.records import Place, Record
 
 USUAL_BEATS = 64
@@ -48,14 +49,17 @@ class Lane:
         """The most stripped passage of drums that can be jumped back to from the landing and looped."""
         if self.before_beats < 1:
             return None
-        for passage in self.record.by.stripped:
-            if passage.bar + passage.bars <= self.candidate.bar and self.record.place(passage).at_s >= 0:
-                return passage
-        return None
+        possible = (one for one in self.record.by.stripped if one.bar + one.bars <= self.candidate.bar)
+        return next((one for one in possible if self._comes_out_s(one) >= 0), None)
+
+    def _comes_out_s(self, passage: StrippedPassage) -> float:
+        """Where in the record a jump from the landing to a passage goes on, in phase."""
+        jump = Jump(0, 0.0, "", self.record.place(passage).at_s, None)
+        return jumped(self.line, self.record.grid, jump).source_s(0.0)
 
     def loop_beats(self, passage: StrippedPassage) -> int:
         """How much of a passage repeats, in clip beats: whole bars of the record."""
-        beats = round(passage.bars * self.record.beats_per_bar * self.line.fold)
+        beats = round(passage.bars * self.record.grid.beats_per_bar * self.line.fold)
         return min(LOOP_BEATS, beats)
 
     def voiced_beats(self) -> list[tuple[float, float]]:
@@ -74,7 +78,7 @@ class Lane:
 def lane_of(record: Record, candidate: DropCandidate, clip_bpm: float) -> Lane:
     at_s = record.place(candidate).at_s
     fold = fold_of(record.bpm, clip_bpm)
-    drifting = record.by.grid.grid if record.drifts else None
+    drifting = record.grid if record.drifts else None
     return Lane(record, candidate, Alignment(at_s, record.bpm, fold, clip_bpm, drifting))
 
 

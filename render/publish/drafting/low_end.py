@@ -41,7 +41,7 @@ def low_ends(lanes: Sequence[Lane], span: Span) -> LowEnds:
     before, after = {}, {}
     for lane in lanes:
         name, line = lane.record.name, lane.line
-        bars_per_beat = 1 / (line.fold * lane.record.beats_per_bar)
+        bars_per_beat = 1 / (line.fold * lane.record.grid.beats_per_bar)
         lead_bars = math.ceil(-span.plays_from(name) * bars_per_beat)
         drop = lane.candidate.bar - 1
         before[name] = _low_end_db(lane, max(0, drop - lead_bars), drop)

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from render.facts import ByBars, DropCandidate, RecordFacts, StrippedPassage
 from render.plan.keys import TONAL_FROM
-from render.values import clock
+from render.values import Grid, clock
 
 SURE = 0.8
 """Below this a finding is a close call, and a remark says so."""
@@ -16,6 +17,8 @@ STRAY_S = 0.0005
 FIRST_BEAT_DIGITS = 4
 OFF_GRID_S = 0.001
 """A drop farther than this from its bar's place on the grid is written as a time."""
+AROUND_BEATS = 128
+"""Of a record in double time, as many may be played before and after its drop."""
 _DIGITS = range(7)
 
 
@@ -29,7 +32,7 @@ class Place:
 
 @dataclass(frozen=True, eq=False)
 class Record:
-    """One record, itself alone equal to itself. `bpm` and `first_beat_s` are as they are written, if they are; `file` is as the recipe names it."""
+    """One record. `file` is as the recipe names it; `bpm` and `first_beat_s` are as they are written, if at all."""
 
     name: str
     file: str
@@ -44,8 +47,19 @@ class Record:
         return bool(self.by.grid.grid.beats_s)
 
     @property
-    def beats_per_bar(self) -> int:
-        return self.by.grid.grid.beats_per_bar
+    def grid(self) -> Grid:
+        """The grid as it will be read."""
+        heard = self.by.grid.grid
+        return heard if self.drifts else Grid(self.first_beat_s, self.bpm, heard.beats_per_bar)
+
+    @cached_property
+    def tempi_bpm(self) -> tuple[float, float]:
+        """The slowest and the fastest tempo of single beats where a clip may play it."""
+        places = [place.bar for place in (*self.by.drops[:2], *self.by.stripped)]
+        first, last = (int(self.grid.beat_of_bar(bar)) for bar in (min(places), max(places)))
+        beats_s = self.by.grid.grid.beats_s[max(0, first - AROUND_BEATS) : last + AROUND_BEATS]
+        tempi = [self.bpm, *(60.0 / (later - beat) for beat, later in pairwise(beats_s))]
+        return min(tempi), max(tempi)
 
     @property
     def key(self) -> str | None:
@@ -73,15 +87,12 @@ class Record:
 
     def place(self, candidate: DropCandidate | StrippedPassage) -> Place:
         """A bar line by its number, or by its time where the beats around it lie beside the grid."""
-        bar_s = self._bar_s(candidate.bar)
         if self.drifts:
             return Place(f"bar {candidate.bar}", candidate.at_s)
+        bar_s = self.grid.time_s(self.grid.beat_of_bar(candidate.bar))
         if abs(candidate.at_s - bar_s) > OFF_GRID_S:
             return Place(clock(candidate.at_s), candidate.at_s)
         return Place(f"bar {candidate.bar}", bar_s)
-
-    def _bar_s(self, bar: int) -> float:
-        return self.first_beat_s + (bar - 1) * self.beats_per_bar * 60.0 / self.bpm
 
 
 def record_of(name: str, file: str, facts: RecordFacts, by: ByBars) -> Record:

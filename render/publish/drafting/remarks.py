@@ -130,7 +130,7 @@ def _track(choice: Choice, lane: Lane) -> Iterator[tuple[Path, str]]:
     record, found = lane.record, lane.record.by.grid
     if record.drifts:
         around = f"around {found.grid.tempo_bpm:.2f} BPM"
-        yield ("file",), f"its tempo drifts {around}: bpm and first_beat are left to be measured"
+        yield ("file",), f"its tempo drifts {around}, so its beats are left to be measured one by one"
     yield ("bpm",), _sure(found.tempo_confidence, _rival(record)) + _change(choice, lane)
     yield ("first_beat",), "bar 1 beat 1" + _doubt(record)
     yield ("key",), _key(record)
@@ -149,7 +149,8 @@ def _change(choice: Choice, lane: Lane) -> str:
     change = choice.tempo.change(lane.record)
     folded = f"counted in {'double' if fold > 1 else 'half'} time, " if fold != 1 else ""
     stretched = "not stretched" if abs(change) < 5e-6 else f"runs {change:+.2%}"
-    warned = ", beyond ±6 %: it will sound changed" if abs(change) > SPEED_WARNED else ""
+    beyond = choice.tempo.worst_change(lane.record) > SPEED_WARNED
+    warned = ", beyond ±6 %: it will sound changed" if beyond else ""
     return folded + stretched + warned
 
 

@@ -27,6 +27,11 @@ class ClipTempo:
         """By which part a record runs faster in the clip than on its own; half and double time are folded."""
         return self.bpm / (record.bpm * fold_of(record.bpm, self.bpm)) - 1.0
 
+    def worst_change(self, record: Record) -> float:
+        """The largest change, up or down, of any beat: that of a record whose tempo drifts differs."""
+        fold = fold_of(record.bpm, self.bpm)
+        return max(abs(self.bpm / (tempo_bpm * fold) - 1.0) for tempo_bpm in record.tempi_bpm)
+
 
 def clip_tempo(records: Sequence[Record]) -> ClipTempo:
     """The tempo of the record that lets the others change least, counted as the fastest one counts.
@@ -37,14 +42,19 @@ def clip_tempo(records: Sequence[Record]) -> ClipTempo:
     """
     best = min(_possible(records), key=lambda tempo: _cost(tempo, records))
     if _worst(best, records) > SPEED_REFUSED:
-        counted = _counted(records)
-        slowest, fastest = (records[of(range(len(records)), key=counted.__getitem__)] for of in (min, max))
-        raise UsageError(
-            f"{slowest.file} and {fastest.file}",
-            f"{slowest.bpm:.2f} and {fastest.bpm:.2f} BPM do not meet within ±{SPEED_REFUSED:.0%}",
-            "layer records whose tempi are nearer; half and double time were tried",
-        )
+        raise _out_of_reach(records)
     return best
+
+
+def _out_of_reach(records: Sequence[Record]) -> UsageError:
+    counted = _counted(records)
+    slowest, fastest = (records[of(range(len(records)), key=counted.__getitem__)] for of in (min, max))
+    drift = " where they drift most" if slowest.drifts or fastest.drifts else ""
+    return UsageError(
+        f"{slowest.file} and {fastest.file}",
+        f"{slowest.bpm:.2f} and {fastest.bpm:.2f} BPM do not meet within ±16 %{drift}",
+        "layer records whose tempi are nearer; half and double time were tried",
+    )
 
 
 def _counted(records: Sequence[Record]) -> list[float]:
@@ -77,4 +87,4 @@ def _cost(tempo: ClipTempo, records: Sequence[Record]) -> tuple[int, bool, float
 
 
 def _worst(tempo: ClipTempo, records: Sequence[Record]) -> float:
-    return max(abs(tempo.change(record)) for record in records)
+    return max(map(tempo.worst_change, records))
