@@ -37,8 +37,11 @@ _LOCK_POLL_S = 0.01
 _LEFT_BEHIND_S = 3600.0
 """A temporary file of this age was left behind by a run that was killed: writing one takes a second at most."""
 
-_DELETED = (FileNotFoundError, NotADirectoryError)
-"""What writing meets where somebody deletes the folder at that moment."""
+_DELETED = (FileNotFoundError, NotADirectoryError, FileExistsError)
+"""What writing in a folder meets where somebody deletes it at that moment: the last from Python's `mkdir`, to which
+it is there when it is made, and not when it is looked at."""
+_TRIES = 3
+"""To make a folder that somebody may be deleting; one that really cannot be made fails as quickly each time."""
 
 
 def cache_folder() -> Path | None:
@@ -48,8 +51,11 @@ def cache_folder() -> Path | None:
     """
     if named := os.environ.get(CACHE_VARIABLE):
         return Path(named).absolute()
-    usual = platformdirs.user_cache_path("dropkiln", appauthor=False)
-    return usual if usual.is_absolute() else None  # where there is no home, a `~` stays in it
+    try:
+        usual = platformdirs.user_cache_path("dropkiln", appauthor=False)
+    except RuntimeError:  # the user has no home; some versions leave a `~` in the path instead
+        return None
+    return usual if usual.is_absolute() else None
 
 
 @dataclass(frozen=True)
@@ -169,10 +175,10 @@ def _head(key: str, content: bytes | memoryview) -> bytes:
 
 
 def _make_folder(folder: Path) -> None:
-    try:
-        make_folder(folder)
-    except OutputError:  # perhaps somebody deleted it, or one above it, at that moment
-        make_folder(folder)
+    for _ in range(_TRIES - 1):
+        with contextlib.suppress(OutputError):
+            return make_folder(folder)
+    return make_folder(folder)
 
 
 def _write(path: Path, head: bytes, content: memoryview) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from threadpoolctl import threadpool_limits
 
 from render.analysis.record import RecordListener
 from render.facts import NOTHING_GIVEN, Given, RecordFacts, Recording
@@ -51,19 +52,26 @@ def facts_of_records(wanted: Sequence[Wanted], jobs: int, plain: bool = False) -
                 heard[one] = facts
                 if isinstance(facts, RecordFacts):
                     places[one].put(facts)
+                else:
+                    for trace in getattr(facts, "__notes__", ()):
+                        _say(trace)
     if trouble := facts_store().trouble():
         _say(trouble)
     return [heard[one] for one in wanted]
 
 
 def listen(one: Wanted) -> Heard:
-    """Listen to a recording now; whatever goes wrong comes back, for the others must go on."""
+    """Listen to a recording now; whatever goes wrong comes back, for the others must go on.
+
+    The same is heard in every process, whatever the number of its cores.
+    """
     recording, given = one
     try:
-        listener = RecordListener(recording.rate_hz, given)
-        for block in blocks_of(recording):
-            listener.feed(block)
-        return listener.heard()
+        with threadpool_limits(1):  # sums in another order differ in their last digits
+            listener = RecordListener(recording.rate_hz, given)
+            for block in blocks_of(recording):
+                listener.feed(block)
+            return listener.heard()
     except SourceError as error:
         return error
     except Exception as error:  # noqa: BLE001 - the border of a record: the trace goes along as a note
@@ -112,9 +120,10 @@ def _shown(
         if sound_s < LONG_S:
             yield from came
         elif plain or not console.is_terminal:
-            _say(f"listening to {len(wanted)} records, {sound_s / 60:.0f} minutes of sound")
+            plural = "s" if len(wanted) != 1 else ""
+            _say(f"listening to {len(wanted)} record{plural}, {sound_s / 60:.1f} minutes of sound")
             for number, (one, heard) in enumerate(came, start=1):
-                _say(f"heard     {number} of {len(wanted)}  {Path(one[0].path).name}")
+                _say(f"listened  {number} of {len(wanted)}  {Path(one[0].path).name}")
                 yield one, heard
         else:
             columns = (TextColumn("listening"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
