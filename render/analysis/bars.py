@@ -75,7 +75,8 @@ class Steps:
 
 @dataclass(frozen=True)
 class BarFinding:
-    """Where bars begin: on `step`, and every 16 steps. Confidences are shares of likelihood."""
+    """Where bars begin: on `step`, and every 16 steps. Confidences are shares of likelihood; nobody can be surer of
+    the bar than of the beat."""
 
     step: int
     beat_confidence: float
@@ -116,10 +117,11 @@ def find_bars(steps: Steps, *, beat_known: bool = False) -> BarFinding:
     of_beat = share.reshape(BEATS_PER_BAR, STEPS_PER_BEAT).sum(axis=0)
     beat = 0 if beat_known else int(np.argmax(of_beat))
     of_bar = share[beat::STEPS_PER_BEAT]
+    beat_confidence = 1.0 if beat_known else float(of_beat[beat])
     return BarFinding(
         step=beat + STEPS_PER_BEAT * int(np.argmax(of_bar)),
-        beat_confidence=1.0 if beat_known else float(of_beat[beat]),
-        bar_confidence=float(of_bar.max() / of_bar.sum()),
+        beat_confidence=beat_confidence,
+        bar_confidence=beat_confidence * float(of_bar.max() / of_bar.sum()),
     )
 
 

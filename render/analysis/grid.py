@@ -29,7 +29,8 @@ from render.analysis.bars import (
     find_bars,
     find_phrases,
 )
-from render.analysis.folding import Fold
+from render.analysis.foot import REACH_S, foot_beats
+from render.analysis.local_phase import NOWHERE, lateness
 from render.analysis.onsets import Curve, OnsetFeatures, attack_curves
 from render.analysis.pulse import Pulse, misfits, pulse_of
 from render.analysis.tempo import TempoCall, tempo_call, tempo_candidates
@@ -39,11 +40,6 @@ from render.values import Grid
 BAND_WEIGHTS = (0.3, 0.6, 1.0, 1.0)
 """The higher a band, the sharper it is in time."""
 CLOSE_CALL = 0.8
-FOOT = 0.35
-"""An attack begins where the folded profile has risen to this share of its peak: halfway between the first frame
-and the steepest one for hits with a hard edge, nearer the edge for soft ones."""
-REACH_S = 0.012
-"""The attack that belongs to a step is looked for this far from it."""
 SOUNDING_DB = -38.0
 """Relative to the loud moments; what is quieter is the run-in."""
 PICK_UP_BEATS = 3.0
@@ -67,7 +63,11 @@ def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFind
     step_beats = _step_beats(pulse, end_beats)
     steps = cut_into_steps(features, rises_db, clock.time_s(step_beats))
     bars = find_bars(steps, beat_known=pulse.anchor_beats is not None)
-    line = _bar_line(pulse, bars, float(step_beats[0]), begin_beats, given)
+    late = lateness(rises_db, features.hop_s, clock) if clock.straight and pulse.fits else NOWHERE
+    found_beats = float(step_beats[0]) + bars.step / STEPS_PER_BEAT
+    if pulse.anchor_beats is None:
+        found_beats = foot_beats(curve, features.hop_s, clock, pulse.fold, late, found_beats)
+    line = _bar_line(pulse, bars, found_beats, begin_beats, given)
     phrases = find_phrases(
         steps,
         round((line.at_beats - float(step_beats[0])) * STEPS_PER_BEAT),
@@ -92,6 +92,7 @@ def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFind
             *_close_bars(line),
             *misfits(pulse, given, curve, features.hop_s, candidates),
         ),
+        late=tuple(zip(*map(tuple, (late.at_beats - line.at_beats, late.late_s)), strict=True)),
     )
 
 
@@ -116,17 +117,16 @@ def _step_beats(pulse: Pulse, end_beats: float) -> Curve:
 
 
 def _bar_line(
-    pulse: Pulse, bars: BarFinding, first_step_beats: float, begin_beats: float, given: Given
+    pulse: Pulse, bars: BarFinding, found_beats: float, begin_beats: float, given: Given
 ) -> _BarLine:
-    """Bar 1 by what was said and found, in this order."""
+    """Bar 1 by what was said, or else by any of the bar lines found."""
     marked = given.beats.beats_per_bar if given.beats else None
     beats_per_bar = given.beats_per_bar or marked or BEATS_PER_BAR
     tolerance_beats = REACH_S / pulse.clock.beat_s
     if pulse.bar_said and pulse.anchor_beats is not None:
         return _BarLine(pulse.anchor_beats + given.shift_beats, beats_per_bar, 1.0, 1.0)
     sought = beats_per_bar == BEATS_PER_BAR
-    found = first_step_beats + (bars.step if sought else bars.step % STEPS_PER_BEAT) / STEPS_PER_BEAT
-    line = found if pulse.anchor_beats is not None else _foot_beats(pulse.fold, found)
+    line = found_beats
     lead_in = BEATS_PER_BAR - PICK_UP_BEATS if sought else tolerance_beats
     earliest = max(begin_beats - lead_in, -tolerance_beats)
     if (
@@ -148,26 +148,6 @@ def _grid(pulse: Pulse, line: _BarLine, end_beats: float, nudge_s: float) -> Gri
         return Grid(first_s, 60.0 / pulse.clock.beat_s, line.beats_per_bar)
     tempo_bpm = 60.0 / float(np.median(np.diff(beats_s)))
     return Grid(first_s, tempo_bpm, line.beats_per_bar, tuple(map(float, beats_s)))
-
-
-def _foot_beats(fold: Fold, about_beats: float) -> float:
-    """Where the attack nearest to a place begins, by the folded profile; the place itself where there is none."""
-    profile = fold.profile()
-    bins = len(profile)
-    about = round(about_beats * bins)
-    reach = round(REACH_S / fold.period_s * bins)
-    near = np.arange(about - reach, about + reach + 1)
-    peak = int(near[np.argmax(profile[near % bins])])
-    floor = float(np.median(profile))
-    height = float(profile[peak % bins]) - floor
-    if height < 0.1 * (float(profile.max()) - floor):
-        return about_beats
-    foot = peak
-    while foot > peak - 2 * reach and profile[foot % bins] - floor > FOOT * height:
-        foot -= 1
-    below, above = (float(profile[index % bins]) - floor for index in (foot, foot + 1))
-    part = (FOOT * height - below) / (above - below) if above > below else 0.0
-    return (foot + min(max(part, 0.0), 1.0)) / bins
 
 
 def _first_sound_s(features: OnsetFeatures) -> float:

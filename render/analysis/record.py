@@ -1,5 +1,7 @@
 """Everything that is heard of one record, in one pass over its blocks."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from render.analysis.bands import BandListener
@@ -60,7 +62,10 @@ class RecordListener:
         features = bar_features(self._bands.heard(), bars)
         phrase_bars = grid.phrase_bars or USUAL_PHRASE_BARS
         phrase_first_bar = grid.phrase_first_bar or 1
-        drops = drop_candidates(features, phrase_bars, phrase_first_bar)
+        drops = tuple(
+            replace(drop, at_s=grid.local_time_s(grid.grid.beat_of_bar(drop.bar)))
+            for drop in drop_candidates(features, phrase_bars, phrase_first_bar)
+        )
         voice = voice_bars(self._voice.heard(), bars)
         weight = tonal_weight_per_bar(tones, bars)
         stripped = (
