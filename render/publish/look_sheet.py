@@ -15,7 +15,7 @@ from render.facts import BarFacts, ByBars, RecordFacts, Recording
 from render.publish import look_words
 from render.publish.drawing import SMALL, WIDTH
 from render.publish.lettering import cleaned
-from render.publish.look_rows import BAND, BANDS, HEAD, LEFT, LINE, RIGHT, TICK, Rows
+from render.publish.look_rows import BAND, BANDS, HEAD, LABEL_GAP, LEFT, LINE, RIGHT, TICK, Rows
 from render.publish.outlines import Face, broken, cut_to, drawable, width_of
 from render.publish.tones import RANGE_DB, STEP_DB, STEPS, step_of
 
@@ -231,9 +231,13 @@ def _labels(rows: Rows, bars: BarFacts) -> Iterator[Words]:
         yield Words("unit", "bar", beside, rows.axis_top(row) + LINE - 8.0, ink="quiet", anchor="right")
         yield Words("unit", "m:ss", beside, rows.axis_top(row) + 2 * LINE - 8.0, ink="quiet", anchor="right")
     for bar in rows.numbered():
-        x, top = rows.x(bar) + 6.0, rows.axis_top(rows.row_of(bar))
-        yield Words("bar", str(bar), x, top + LINE - 8.0)
-        yield Words("time", look_words.minutes(bars.starts_s[bar - 1]), x, top + 2 * LINE - 8.0, ink="quiet")
+        x, top = rows.x(bar), rows.axis_top(rows.row_of(bar))
+        fits = x + LABEL_GAP <= WIDTH  # else it is bar 1 at a row's end, with nothing before it
+        side: Anchor = "left" if fits else "right"
+        x += 6.0 if fits else -6.0
+        time = look_words.minutes(bars.starts_s[bar - 1])
+        yield Words("bar", str(bar), x, top + LINE - 8.0, anchor=side)
+        yield Words("time", time, x, top + 2 * LINE - 8.0, ink="quiet", anchor=side)
 
 
 def _draw_legend(sheet: Sheet, by: ByBars) -> None:
