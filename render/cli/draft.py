@@ -97,7 +97,8 @@ def _as_named_in(folder: Path, track: Path) -> str:
     if CONTROL.search(file):
         wrong = "a name with line breaks or other hidden characters cannot stand in a recipe"
         raise UsageError(ascii(str(track)), wrong, "rename it")
-    return f"./{file}" if file.startswith("~") else file  # a recipe's ~ is somebody's home
+    # A recipe's ~ is somebody's home, also after ./
+    return f"../{PurePath(start).name}/{file}" if file.startswith("~") else file
 
 
 def _heard(tracks: Sequence[Path], files: Sequence[str]) -> "list[Heard]":
@@ -130,6 +131,7 @@ def _opened(track: Path) -> "tuple[Recording, Given] | SourceError":
     from render.files.beats_beside import given_with_beats
 
     try:
-        return open_recording(track), given_with_beats(track, Given())
+        recording = open_recording(track)
+        return recording, given_with_beats(recording, Given())[0]
     except SourceError as error:
         return error
