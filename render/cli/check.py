@@ -2,7 +2,7 @@
 
 import typer
 
-from render.cli.options import Json, Paths
+from render.cli.options import Json, Paths, tell_faults
 from render.faults import EXIT_IN_ERROR
 
 
@@ -20,7 +20,6 @@ def check(paths: Paths, as_json: Json = False) -> None:
         typer.echo(plans_json([(one.plan, one.facts) for one in work.planned], work.faults))
     else:
         typer.echo("\n\n".join(explain(one.plan, one.facts) for one in work.planned))
-        for fault in work.faults:
-            typer.echo(str(fault), err=True)
+        tell_faults(work.faults)
     if work.faults:
         raise typer.Exit(EXIT_IN_ERROR)

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import typer
 
-from render.cli.options import Jobs, Plain
-from render.faults import RecipeFaults, UsageError
+from render.cli.options import Jobs, Plain, tell_faults
+from render.faults import UsageError
 
 
 def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
@@ -19,7 +19,7 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     from render.demo.records import write_records
     from render.files.whole_file import make_folder
     from render.night.job import read_work
-    from render.night.night import CLIPS, exit_status, run
+    from render.night.night import CLIPS, Wishes, exit_status, run
 
     recipes, out = Path("recipes"), Path("out")
     if not recipes.is_dir():
@@ -28,8 +28,7 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     make_folder(tracks)
     write_records(tracks, lambda path: typer.echo(f"record    {path.stem}  {path}", err=True))
     work = read_work([recipes], jobs=jobs)
-    if work.faults:
-        raise RecipeFaults(work.faults)
-    status = exit_status(run(work.orders(out / CLIPS, force=False), jobs, "auto", plain))
+    tell_faults(work.faults)
+    status = exit_status(run(work, out, Wishes(jobs=jobs, plain=plain)))
     typer.echo(f"Listen in {out / CLIPS}. Start quiet: loud playback harms hearing.")
     raise typer.Exit(status)

@@ -1,9 +1,12 @@
-"""Arguments that several commands share."""
+"""What several commands share: arguments, and how faults are told."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from render.faults import Fault
 
 
 def _count(written: str) -> int:
@@ -25,3 +28,9 @@ Jobs = Annotated[
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print facts as JSON on standard output.")]
 Plain = Annotated[bool, typer.Option("--plain", help="One line for each clip, no moving display.")]
+
+
+def tell_faults(faults: Iterable[Fault]) -> None:
+    """Say on standard error what is wrong with recipes, a line each."""
+    for fault in faults:
+        typer.echo(str(fault), err=True)

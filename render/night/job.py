@@ -20,10 +20,11 @@ from render.recipe.schema import Recipe
 
 @dataclass(frozen=True)
 class Planned:
-    """A clip that can be made: its plan and the facts of its tracks."""
+    """A clip that can be made: its plan, the facts of its tracks, and the file that asks for it."""
 
     plan: ClipPlan
     facts: dict[str, TrackFacts]
+    source: Path
 
 
 @dataclass
@@ -68,12 +69,13 @@ def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int =
                 wrong = f"would overwrite the clip '{one.plan.name}' of {other}"
                 raise UsageError(str(path), wrong, "give one of them another name")
         work.planned += planned
+    work.faults = sorted(set(work.faults))
     return work
 
 
 def _from_receipt(path: Path, form: ClipFormat | None) -> Planned:
     plan, facts = from_receipt(path, content_of(path, MAX_RECEIPT_BYTES + 1))
-    return Planned(plan if form is None else replace(plan, format=form), facts)
+    return Planned(plan if form is None else replace(plan, format=form), facts, path)
 
 
 def _page(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> Page | None:
@@ -98,9 +100,8 @@ def _from_page(page: Page, records: Records, all_faults: list[Fault]) -> list[Pl
         found += [(reading, problem) for problem in problems]
         if reading.plannable:
             try:
-                planned.append(
-                    Planned(plan_clip(reading.recipe, facts, page.path.stem, reading.variant), facts)
-                )
+                plan = plan_clip(reading.recipe, facts, page.path.stem, reading.variant)
+                planned.append(Planned(plan, facts, page.path))
             except PlanError as error:
                 found += [(reading, problem) for problem in error.problems]
     faults = faults_of(page.readings, found)

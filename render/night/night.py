@@ -1,41 +1,197 @@
-"""One batch: orders in, outcomes out."""
+"""One night: work in, clips and a report out."""
 
 import os
-from collections.abc import Generator, Sequence
+import shutil
+import time
+from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
 
-from render.faults import EXIT_ALL_MADE, EXIT_SOME_FAILED
+from render.faults import EXIT_ALL_MADE, EXIT_IN_ERROR, EXIT_SOME_FAILED, OutputError
 from render.files.engines import EngineChoice
-from render.files.whole_file import make_folder
-from render.make import Order, Refused
+from render.files.left_behind import remove_left_behind, remove_old_temporary_folders
+from render.files.run_lock import held
+from render.files.whole_file import make_folder, write_whole
+from render.make import Done, Kept
+from render.night.batch import Batch
+from render.night.estimate import costs_of, dry_run_json, dry_run_lines, estimate
+from render.night.job import Work
+from render.night.log import remove_log, write_log
 from render.night.outcome import Failed, Outcome
-from render.night.pool import processes
-from render.night.progress import shown
-from render.night.run import carry_out, outcomes
+from render.night.pool import here, processes
+from render.night.progress import Watch, say, watched
+from render.night.report import Entry, Report, entry_of, report_json
+from render.night.run import outcomes
+from render.night.stopping import Stopping
+from render.night.there import kept_clips
+from render.night.words import plural, sized, table
 
 CLIPS = "clips"
 """The folder of the clips within the output folder."""
+REPORT = "report.json"
+"""The report within the output folder."""
+REPORT_EVERY_S = 60.0
+"""How often the report is brought up to date while a run is at work, for one that is killed."""
 
 
-def run(orders: Sequence[Order], jobs: int, choice: EngineChoice, plain: bool) -> list[Outcome]:
-    """Make what is ordered, `jobs` clips at once (0: one for each core); outcomes in the order of the orders.
+@dataclass(frozen=True)
+class Wishes:
+    """How a run is to go about its work."""
 
-    Raises OutputError where the output folder cannot be made.
+    jobs: int = 0
+    """So many clips at once; 0: one for each core."""
+    engine: EngineChoice = "auto"
+    force: bool = False
+    plain: bool = False
+    wait: bool = False
+
+
+def run(work: Work, out: Path, wishes: Wishes) -> Report:
+    """Make all that can be made, in `out`, where the report will also lie; nothing is written for nothing to make.
+
+    A run that is asked to stop ends early, and its report says so. Raises OutputError where the folder cannot be
+    written or another run holds it, and KeyboardInterrupt where it is stopped while it waits for that one.
     """
-    if not orders:
-        return []
-    for folder in {order.folder for order in orders}:
-        make_folder(folder)
-    count = min(jobs or os.cpu_count() or 1, len(orders))
-    if count == 1:  # in this process, which starts sooner
-        came: Generator[Outcome] = (carry_out(order, choice) for order in orders)
-    else:
-        came = outcomes(orders, choice, count, processes)
-    with closing(came), closing(shown(came, len(orders), plain)) as seen:
-        done = {outcome.name: outcome for outcome in seen}
-    return [done[order.plan.name] for order in orders]
+    night = _Night(work, out, wishes)
+    if night.batches:
+        make_folder(out / CLIPS)
+        with held(out, say if wishes.wait else None):
+            night.spend()
+    return night.report()
 
 
-def exit_status(outcomes: Sequence[Outcome]) -> int:
-    """0 where every clip is there, 1 where one failed or was refused."""
-    return EXIT_SOME_FAILED if any(isinstance(o, Failed | Refused) for o in outcomes) else EXIT_ALL_MADE
+def exit_status(report: Report) -> int:
+    """0 where every clip is there, 1 where one is not, 2 where a recipe is in error."""
+    if report.faults:
+        return EXIT_IN_ERROR
+    made = not report.left and not report.counts["failed"] and not report.counts["refused"]
+    return EXIT_ALL_MADE if made else EXIT_SOME_FAILED
+
+
+class _Night:
+    """A run at work in a folder that it holds."""
+
+    def __init__(self, work: Work, out: Path, wishes: Wishes) -> None:
+        self.batches = work.batches(out / CLIPS, wishes.force)
+        self._out, self._wishes, self._faults = out, wishes, work.faults
+        self._sources = {one.plan.name: one.source for one in work.planned}
+        self._orders = {order.plan.name: order for batch in self.batches for order in batch.orders}
+        self._jobs = jobs_of(wishes.jobs, self.batches)
+        self._entries: dict[str, Entry] = {}
+        self._at_work: set[str] = set()
+        self._started, self._began_s, self._spent_s = datetime.now(UTC), time.monotonic(), _processor_s()
+
+    def spend(self) -> None:
+        """Make everything, as far as it can be made."""
+        self._sweep()
+        with watched(self.batches, self._wishes.plain) as watch:
+            stopping = Stopping(lambda: watch.say(self._finishing()))
+            with stopping.heeded():
+                try:
+                    self._carry_out(watch, stopping)
+                except KeyboardInterrupt:  # from here on, what is left to be done takes a moment
+                    stopping.asked = True
+                self._sweep()
+                self._write_report(watch)
+            if self._is_full():
+                watch.say(self._need_of_room())
+            watch.ended(list(table(self.report(), str(self._out / REPORT))))
+            if stopping.asked and self.report().left:
+                watch.say("stopped; what is finished stays")
+
+    def report(self) -> Report:
+        """What has come of the run until now."""
+        return Report(
+            started=self._started,
+            ended=datetime.now(UTC),
+            wall_s=time.monotonic() - self._began_s,
+            processor_s=_processor_s() - self._spent_s,
+            jobs=self._jobs,
+            asked=list(self._orders),
+            entries=dict(self._entries),
+            faults=self._faults,
+        )
+
+    def _carry_out(self, watch: Watch, stopping: Stopping) -> None:
+        def began(batch: Batch) -> None:
+            self._at_work |= set(batch.names)
+            watch.began(batch)
+
+        # One clip alone has no others to be kept from harm, and starts sooner in this process.
+        workers = processes if len(self._orders) > 1 else here
+        came = outcomes(self.batches, self._wishes.engine, self._jobs, workers, began, lambda: stopping.asked)
+        self._write_report(watch)
+        written_s = time.monotonic()
+        with closing(came):
+            for outcome in came:
+                self._take(outcome)
+                watch.came(outcome)
+                if time.monotonic() - written_s > REPORT_EVERY_S:
+                    self._write_report(watch)
+                    written_s = time.monotonic()
+
+    def _take(self, outcome: Outcome) -> None:
+        name = outcome.name
+        order, log = self._orders[name], None
+        if isinstance(outcome, Failed):
+            log = write_log(order, outcome, self._sources[name], self._wishes.engine)
+        else:
+            remove_log(order)
+        self._entries[name] = entry_of(order, outcome, log)
+        self._at_work.discard(name)
+
+    def _sweep(self) -> None:
+        """Remove what killed runs, or workers that had to be killed, have left behind."""
+        remove_left_behind(self._out)
+        remove_left_behind(self._out / CLIPS)
+        remove_old_temporary_folders()
+
+    def _write_report(self, watch: Watch) -> None:
+        try:
+            write_whole(self._out / REPORT, report_json(self.report()))
+        except OutputError as error:  # the clips are worth more than their report
+            watch.say(str(error))
+
+    def _finishing(self) -> str:
+        return f"finishing {plural(len(self._at_work), 'clip')}; press again to stop"
+
+    def _is_full(self) -> bool:
+        return any(
+            isinstance(e.outcome, Failed) and e.outcome.cause == "full" for e in self._entries.values()
+        )
+
+    def _need_of_room(self) -> str:
+        there = [name for name, entry in self._entries.items() if isinstance(entry.outcome, Done | Kept)]
+        need = estimate(list(self._orders.values()), there, costs_of(report_json(self.report())), self._jobs)
+        free = shutil.disk_usage(self._out).free
+        return (
+            f"{self._out}: stopped, for the disk is full: {plural(need.clips, 'clip')} not made need about "
+            f"{sized(need.size_bytes)}, {sized(free)} are free; make room and run again, what is finished stays"
+        )
+
+
+def jobs_of(asked: int, batches: Sequence[Batch]) -> int:
+    """How many workers there are to be, of `asked` (0: one for each core)."""
+    return max(1, min(asked or os.cpu_count() or 1, len(batches)))
+
+
+def _processor_s() -> float:
+    """Processor time of this process and of those that it has started and that are over."""
+    times = os.times()
+    return times.user + times.system + times.children_user + times.children_system
+
+
+def dry_run_text(work: Work, out: Path, wishes: Wishes, as_json: bool) -> str:
+    """What a run would make, for people or as JSON, ending with a line break."""
+    batches = work.batches(out / CLIPS, wishes.force)
+    orders = [order for batch in batches for order in batch.orders]
+    kept = kept_clips(batches, wishes.engine)
+    try:
+        costs = costs_of((out / REPORT).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError):  # there is none yet
+        costs = costs_of(None)
+    if as_json:
+        return dry_run_json(orders, kept, costs) + "\n"
+    return "".join(f"{line}\n" for line in dry_run_lines(orders, kept, costs, jobs_of(wishes.jobs, batches)))

@@ -15,6 +15,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import ParamSpec, TypeVar
@@ -24,9 +25,9 @@ T = TypeVar("T")
 
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 
-GRACE_S = 3
-"""For a worker to unwind in: removing a file and killing an outside program take a moment, a filter that runs
-in one call a second or two. After that it is killed."""
+GRACE_S = 1.0
+"""For a worker to unwind in: removing a file and killing an outside program take a moment. One that is in a long
+calculation is killed after that; it has started no program, and the next run removes the file it leaves behind."""
 
 _at_work = threading.Event()
 """In a worker: whether it carries something out, and is not between two clips, where the pool takes any exception."""
@@ -45,6 +46,19 @@ def processes(count: int) -> Iterator[Executor]:
         _end_workers()
         raise
     pool.shutdown()
+
+
+@contextlib.contextmanager
+def here(_: int) -> Iterator[Executor]:
+    """No workers: what is submitted is carried out at once, in this process, which starts sooner."""
+    yield _Here()
+
+
+class _Here(Executor):
+    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        future: Future[T] = Future()
+        future.set_result(fn(*args, **kwargs))
+        return future
 
 
 class _Processes(ProcessPoolExecutor):
@@ -70,10 +84,12 @@ def _end_workers() -> None:
     workers = multiprocessing.active_children()
     for worker in workers:
         worker.terminate()
+    ends_at_s = time.monotonic() + GRACE_S
     for worker in workers:
-        worker.join(GRACE_S)
-        if worker.is_alive():
-            worker.kill()
+        worker.join(max(0.0, ends_at_s - time.monotonic()))
+    for worker in workers:
+        worker.kill()
+        worker.join()
 
 
 def _begin() -> None:
@@ -89,7 +105,7 @@ def _leave(*_: object) -> None:
     if not _at_work.is_set():
         os._exit(1)
     if sys.platform != "win32":  # where a worker is ended without being told
-        signal.alarm(GRACE_S)
+        signal.setitimer(signal.ITIMER_REAL, GRACE_S)
     sys.unraisablehook = lambda _: os._exit(1)  # a compiled library's callback would swallow the exception
     raise SystemExit(1)
 

@@ -21,6 +21,8 @@ import numpy as np
 import soundfile
 
 from render.cli.app import main
+from render.night import night
+from render.night.pool import here, processes
 
 RATE_HZ = 44_100
 TEMPO_BPM = 140.0
@@ -120,7 +122,10 @@ class Desk:
         return path
 
     def run(self, *arguments: str | Path) -> Ended:
-        """`dropkiln` in this process. A render is done here too, by the engine that is always there."""
+        """`dropkiln` in this process. A render is done here too, by the engine that is always there.
+
+        Asked for several jobs, it has processes of its own as always.
+        """
         given = [str(argument) for argument in arguments]
         if given[:1] == ["render"]:
             given[1:1] = [] if "--jobs" in given else ["--jobs", "1"]
@@ -129,6 +134,7 @@ class Desk:
         with (
             contextlib.chdir(self.folder),
             mock.patch.object(sys, "argv", ["dropkiln", *given]),
+            mock.patch.object(night, "processes", lambda jobs: here(jobs) if jobs == 1 else processes(jobs)),
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
         ):
