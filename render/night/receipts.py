@@ -15,6 +15,7 @@ from typing import Any
 from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
 from render.files.audio_files import open_recording, sha256_of
+from render.files.beat_marks import MOST_BEATS
 from render.night.paths import CONTROL, unfit_for_a_name
 from render.plan.align import SPEED_REFUSED
 from render.plan.build import MAX_CLIP_S
@@ -123,6 +124,18 @@ def _facts_fit(facts: TrackFacts) -> bool:
         and abs(facts.first_beat_s.value) <= MAX_MAGNITUDE
         and abs(facts.drop_s.value) <= MAX_MAGNITUDE
         and facts.recording.rate_hz > 0
+        and _beats_fit(facts)
+    )
+
+
+def _beats_fit(facts: TrackFacts) -> bool:
+    """Whether a drifting record's beats are some, in order, and begin with its first."""
+    beats_s = facts.beats_s
+    return not beats_s or (
+        2 <= len(beats_s) <= MOST_BEATS
+        and beats_s[0] == facts.first_beat_s.value
+        and beats_s[-1] <= MAX_MAGNITUDE
+        and all(one < other for one, other in pairwise(beats_s))
     )
 
 

@@ -65,7 +65,7 @@ def _lane_events(plan: ClipPlan, lane: Lane, facts: TrackFacts) -> Iterator[Even
         return Event(beat, clip_s, lane.track, what, source_s, bar, bar_beat)
 
     rate = facts.recording.rate_hz
-    for passage in lane.passages:
+    for passage in lane.legs:
         if passage.loop_pass <= 1:
             yield at(passage.start_beat, _begin_text(lane, passage), passage.source_start_frames / rate)
     if lane.drops:
@@ -86,7 +86,7 @@ def _begin_text(lane: Lane, passage: Passage) -> str:
             return f"starts{fade}"
         case _:
             loops = passage.loop_pass > 0
-            rounds = [p for p in lane.passages if p.marker == passage.marker and p.begins != "enter"]
+            rounds = [p for p in lane.legs if p.marker == passage.marker and p.begins != "enter"]
             loop = f", and repeats {rounds[0].end_beat - rounds[0].start_beat:g} beats" if loops else ""
             return f"jumps back to {passage.marker}{loop}"
 
@@ -104,11 +104,17 @@ def _lane_row(lane: Lane, facts: Mapping[str, TrackFacts]) -> list[str]:
     return [
         lane.track,
         f"{known.tempo_bpm.value:g}",
-        f"{passage.speed - 1:+.2%}",
+        drift_percent(lane) or f"{passage.speed - 1:+.2%}",
         pitch,
         f"{lane.gain_db:+g} dB",
         key,
     ]
+
+
+def drift_percent(lane: Lane) -> str | None:
+    """From and to what the tempo of a drifting record is changed; None where that does not show."""
+    low, high = (f"{(speed - 1) * 100:+.1f}" for speed in lane.speeds)
+    return None if low == high else f"{low} to {high} %"
 
 
 def _event_row(event: Event, beats_per_bar: int) -> list[str]:

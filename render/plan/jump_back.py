@@ -29,13 +29,15 @@ class Jump:
 
 @dataclass(frozen=True)
 class Leg:
-    """A span of the clip in which a lane follows one line through its record."""
+    """A span of the clip in which a lane follows one line through its record, or a piece of one."""
 
     start_beat: float
     end_beat: float
     alignment: Alignment
     jump: Jump | None = None
     loop_pass: int = 0
+    goes_on: bool = False
+    """Whether it only goes on from the piece before it."""
 
 
 def bars_back(grid: Grid, from_s: float, to_s: float) -> int:
@@ -47,7 +49,7 @@ def bars_back(grid: Grid, from_s: float, to_s: float) -> int:
 def jumped(line: Alignment, grid: Grid, jump: Jump) -> Alignment:
     """The line that a lane follows from a jump on."""
     bars = bars_back(grid, line.source_s(jump.at_beat), jump.to_s)
-    return line.shifted(-bars * grid.beats_per_bar * grid.beat_s)
+    return line.shifted(-bars * grid.beats_per_bar)
 
 
 def legs(
@@ -66,6 +68,6 @@ def legs(
         for round_index in range(rounds):
             begin = jump.at_beat + round_index * jump.loop_beats
             end = min(begin + jump.loop_beats, until_beat)
-            looped = line.shifted(-round_index * jump.loop_beats * line.clip_beat_s)
+            looped = line.shifted(-round_index * jump.loop_beats / line.fold)
             yield Leg(begin, end, looped, jump, round_index + 1)
-        line = line.shifted(-(rounds - 1) * jump.loop_beats * line.clip_beat_s)
+        line = line.shifted(-(rounds - 1) * jump.loop_beats / line.fold)

@@ -3,12 +3,14 @@
 import math
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Literal
 
 from render.facts import TrackFacts
 from render.plan.align import EDGE_S, SPEED_REFUSED, SPEED_WARNED, Alignment, landing_alignment
 from render.plan.jump_back import Jump, Leg, bars_back, legs
 from render.plan.low_cut import Keeping, cut_spans
 from render.plan.model import ClipClock, Lane, Passage, Reason, ReasonLevel
+from render.plan.pieces import pieces
 from render.recipe.known import time_in_record
 from render.recipe.nodes import Path, Problem
 from render.recipe.positions import AtMarker, ClipPosition
@@ -50,12 +52,16 @@ class LanePlanner:
         self._check_legs(run)
         if self.problems:
             return None
-        self._remark(jumps)
+        passages = tuple(self._passage(piece) for leg in run for piece in pieces(leg))
+        self._check_pieces(passages)
+        if self.problems:
+            return None
+        self._remark(run, passages)
         bar = self.clock.beats_per_bar
         fade_in, fade_out = self.track.fade_in.beats(bar), self.track.fade_out.beats(bar)
         return Lane(
             track=self.name,
-            passages=tuple(self._passage(leg) for leg in run),
+            passages=passages,
             gain_db=self.track.gain,
             cuts=cut_spans(self.name, self.keepings, self.clock.tail_beats, self.clock.beat_frames),
             fade_in_beats=fade_in,
@@ -75,6 +81,9 @@ class LanePlanner:
         self.reasons.append(Reason(level, code, text, self.name, value))
 
     def _check_tempo(self) -> None:
+        """Of a record that keeps its tempo; what one that drifts comes to is known when its pieces are."""
+        if self.line.drifting:
+            return
         change = self.line.speed - 1.0
         if abs(change) > SPEED_REFUSED:
             low, high = (self.clock.tempo_bpm / self.line.fold / (1 + s * SPEED_REFUSED) for s in (1, -1))
@@ -86,6 +95,28 @@ class LanePlanner:
             )
         elif abs(change) > SPEED_WARNED:
             text = f"{self.name} runs {change:+.2%}, beyond ±6 %: it will sound changed"
+            self._reason("warning", "tempo-change", text, change)
+
+    def _check_pieces(self, passages: Sequence[Passage]) -> None:
+        """The tempo change of a drifting record, where it is largest."""
+        if not self.line.drifting:
+            return
+        worst = max(passages, key=lambda passage: abs(passage.speed - 1.0))
+        change = worst.speed - 1.0
+        where = f"{change:+.1%} at beat {round(worst.start_beat, 2) + 0.0:+g}"
+        if abs(change) > SPEED_REFUSED:
+            tempos = [self.clock.tempo_bpm / passage.speed for passage in passages]
+            low, high = max(tempos) * (1 - SPEED_REFUSED), min(tempos) * (1 + SPEED_REFUSED)
+            self._problem(
+                ("tracks", self.name, "bpm"),
+                "tempo-change",
+                f"'{self.name}' drifts: it would run {where} to reach {self.clock.tempo_bpm:g} BPM, beyond ±16 %",
+                f"a `tempo` of {low:.1f} to {high:.1f} BPM would fit"
+                if low <= high
+                else "a passage that keeps its tempo better would fit",
+            )
+        elif abs(change) > SPEED_WARNED:
+            text = f"{self.name} drifts and runs {where}, beyond ±6 %: it will sound changed"
             self._reason("warning", "tempo-change", text, change)
 
     def _check_drop(self) -> None:
@@ -180,7 +211,9 @@ class LanePlanner:
             return None
         base = entry.to.base
         marker = base.name if isinstance(base, AtMarker) and not entry.to.offset.amount else entry.to.written
-        return Jump(index, at, marker, time_in_record(self.track, entry.to, self.facts.grid, self.facts.drops_s), loop)
+        return Jump(
+            index, at, marker, time_in_record(self.track, entry.to, self.facts.grid, self.facts.drops_s), loop
+        )
 
     def _check_fades(self, start: float, end: float) -> None:
         bar = self.clock.beats_per_bar
@@ -211,7 +244,7 @@ class LanePlanner:
                     self._problem(path, "outside-record", wrong, "a marker within the record")
             before = leg.alignment
             if last_s > length_s + EDGE_S and not self.problems:
-                over = (last_s - length_s) / leg.alignment.clip_beat_s
+                over = leg.end_beat - leg.alignment.clip_beat(length_s)
                 key = (
                     ("jump_back", jump.index, "loop" if jump.loop_beats else "to")
                     if jump
@@ -222,32 +255,33 @@ class LanePlanner:
                     key, "outside-record", wrong, "a shorter loop, an earlier marker or an earlier jump"
                 )
 
-    def _remark(self, jumps: Sequence[Jump]) -> None:
+    def _remark(self, run: Sequence[Leg], passages: Sequence[Passage]) -> None:
         """What of these decisions the performer should know."""
         fold, tempo = self.line.fold, self.line.tempo_bpm
         if fold != 1.0:
             time = "double" if fold > 1 else "half"
             text = f"{self.name} is counted in {time} time: {tempo:g} as {tempo * fold:g} BPM"
             self._reason("note", "folded", text, fold)
-        if self.track.pitch is None and abs(self.line.speed - 1.0) > 1e-9:
-            shift = semitones_of(self.line.speed)
-            self._reason(
-                "note", "pitch-follows", f"{self.name} changes pitch by {shift:+.2f} semitones", shift
-            )
+        fastest = max((passage.speed for passage in passages), key=lambda speed: abs(speed - 1.0))
+        if self.track.pitch is None and abs(fastest - 1.0) > 1e-9:
+            shift = semitones_of(fastest)
+            most = "up to " if self.line.drifting else ""
+            text = f"{self.name} changes pitch by {most}{shift:+.2f} semitones"
+            self._reason("note", "pitch-follows", text, shift)
         grid = self.facts.grid
-        beat = grid.beat_at(self.facts.drop_s.value)
-        off_s = (beat - round(beat)) * grid.beat_s
+        drop_s = self.facts.drop_s.value
+        off_s = drop_s - grid.time_s(round(grid.beat_at(drop_s)))
         if abs(off_s) > OFF_BEAT_S:
             text = (
                 f"{self.name} drops {off_s * 1000:+.0f} ms off its own grid; the drop lands, its beats do not"
             )
             self._reason("warning", "off-grid", text, off_s * 1000)
-        line = self.line
-        for jump in jumps:
-            here_s = line.source_s(jump.at_beat)
-            lands_s = here_s - bars_back(grid, here_s, jump.to_s) * grid.beats_per_bar * grid.beat_s
-            moved = (lands_s - jump.to_s) / grid.beat_s
-            line = line.shifted(lands_s - here_s)
+        for leg in run:
+            jump = leg.jump
+            if jump is None or leg.loop_pass > 1:
+                continue
+            lands_s = leg.alignment.source_s(jump.at_beat)
+            moved = grid.beat_at(lands_s) - grid.beat_at(jump.to_s)
             if moved > 1 / 16:
                 text = f"{self.name} comes out {moved:.3g} beats after '{jump.marker}', to keep its place in the bar"
                 self._reason("note", "jump-in-phase", text, moved)
@@ -258,7 +292,7 @@ class LanePlanner:
                 self._reason("warning", "loop-not-bars", text, jump.loop_beats)
 
     def _passage(self, leg: Leg) -> Passage:
-        """A leg in frames: source positions are taken at the whole clip frames, on the line through the landing."""
+        """A leg, or a piece of one, in frames: source positions are taken at the whole clip frames."""
         rate = self.facts.recording.rate_hz
         start, end = self._frames(leg.start_beat), self._frames(leg.end_beat)
         return Passage(
@@ -268,13 +302,20 @@ class LanePlanner:
             clip_end_frames=end,
             source_start_frames=self._source_s(leg.alignment, start) * rate,
             source_end_frames=self._source_s(leg.alignment, end) * rate,
-            speed=leg.alignment.speed,
+            speed=leg.alignment.speed_between(leg.start_beat, leg.end_beat),
             semitones=self.track.pitch,
-            begins="enter" if leg.jump is None else "jump" if leg.loop_pass <= 1 else "loop",
+            begins=_begins(leg),
             marker=leg.jump.marker if leg.jump else "",
             loop_pass=leg.loop_pass,
         )
 
     def _source_s(self, line: Alignment, clip_frames: int) -> float:
-        clip_s = (clip_frames - self.clock.landing_frames) / self.clock.rate_hz
-        return line.origin_s + clip_s * line.speed
+        return line.source_s_after((clip_frames - self.clock.landing_frames) / self.clock.rate_hz)
+
+
+def _begins(leg: Leg) -> Literal["enter", "jump", "loop", "on"]:
+    if leg.goes_on:
+        return "on"
+    if leg.jump is None:
+        return "enter"
+    return "jump" if leg.loop_pass <= 1 else "loop"

@@ -8,7 +8,7 @@ Whose clock
   a source position is where a clip frame falls, and only the clip's frames are whole.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from render.values import nearest_frame
@@ -32,8 +32,9 @@ class Reason:
 class Passage:
     """One unbroken span of a track, mapped onto a span of the clip.
 
-    `speed` is source seconds per clip second. `semitones` is the pitch change that is wanted on top of a kept
-    pitch; None lets the pitch follow the tempo. `loop_pass` is 0 outside loops and counts their rounds from 1.
+    One that begins "on" goes on where the one before it ends, at another speed: its record drifts. `speed` is source
+    seconds per clip second. `semitones` is the pitch change that is wanted on top of a kept pitch; None lets the
+    pitch follow the tempo. `loop_pass` is 0 outside loops and counts their rounds from 1.
     """
 
     start_beat: float
@@ -44,7 +45,7 @@ class Passage:
     source_end_frames: float
     speed: float
     semitones: float | None
-    begins: Literal["enter", "jump", "loop"] = "enter"
+    begins: Literal["enter", "jump", "loop", "on"] = "enter"
     marker: str = ""
     loop_pass: int = 0
 
@@ -79,6 +80,23 @@ class Lane:
     """Whether its drop is heard at the landing; False where it jumps away on that beat."""
 
     @property
+    def legs(self) -> tuple[Passage, ...]:
+        """The passages as they are told: each with those that only go on from it, at the speed of all of them."""
+        legs: list[Passage] = []
+        for passage in self.passages:
+            if passage.begins == "on" and legs:
+                legs[-1] = _as_one(legs[-1], passage)
+            else:
+                legs.append(passage)
+        return tuple(legs)
+
+    @property
+    def speeds(self) -> tuple[float, float]:
+        """The slowest and the fastest of its passages."""
+        speeds = [passage.speed for passage in self.passages]
+        return min(speeds), max(speeds)
+
+    @property
     def start_frames(self) -> int:
         return self.passages[0].clip_start_frames
 
@@ -93,6 +111,20 @@ class Lane:
     @property
     def end_beat(self) -> float:
         return self.passages[-1].end_beat
+
+
+def _as_one(one: Passage, other: Passage) -> Passage:
+    """Two passages that touch in the clip and in their record."""
+    speed = (one.speed * one.clip_frames + other.speed * other.clip_frames) / (
+        one.clip_frames + other.clip_frames
+    )
+    return replace(
+        one,
+        end_beat=other.end_beat,
+        clip_end_frames=other.clip_end_frames,
+        source_end_frames=other.source_end_frames,
+        speed=speed,
+    )
 
 
 @dataclass(frozen=True)

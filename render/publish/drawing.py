@@ -203,7 +203,7 @@ class Mark:
 
 def marks(axis: Axis, lane: Lane) -> Iterator[Mark]:
     """What happens in a lane, by name. Rounds of a loop are numbered where there is room, else counted at its jump."""
-    for run in _runs(lane.passages):
+    for run in _runs(lane.legs):
         first, *rounds = run
         round_units = (first.end_beat - first.start_beat) * axis.beat_units
         numbered = round_units >= LABEL_GAP / 2

@@ -14,8 +14,8 @@ from itertools import groupby
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from render.facts import TrackFacts
-from render.plan.explain import events
-from render.plan.model import ClipPlan, Lane, Passage
+from render.plan.explain import drift_percent, events
+from render.plan.model import ClipPlan, Lane
 from render.publish import drawing
 from render.publish.drawing import BODY_HEIGHT, LEFT, RIGHT, SMALL, WIDTH, Axis, Label, Levels, Mark, Span
 from render.publish.lettering import BOLD, cleaned, fitted, width_em
@@ -185,7 +185,7 @@ def _row(
         name=cleaned(lane.track),
         short_name=fitted(lane.track, name_room / (NAME * BOLD)),
         facts=facts_text,
-        passages=tuple(drawing.passage_path(axis, lane, p, BODY_TOP, FOOT) for p in lane.passages),
+        passages=tuple(drawing.passage_path(axis, lane, p, BODY_TOP, FOOT) for p in lane.legs),
         bars=drawing.bars_path(
             [
                 *drawing.bars(axis, scale, levels_db, lane.start_beat, drop_start),
@@ -204,19 +204,20 @@ def _after_the_drop(lane: Lane) -> tuple[float, float]:
     """From its drop until it jumps away or ends; nothing, at its end, where a lane does not drop."""
     if not lane.drops:
         return lane.end_beat, lane.end_beat
-    return 0.0, next(passage.end_beat for passage in lane.passages if passage.end_beat > 0.0)
+    return 0.0, next(passage.end_beat for passage in lane.legs if passage.end_beat > 0.0)
 
 
 def _facts_text(lane: Lane, facts: TrackFacts, between: str) -> str:
-    known = [*_changes(lane.passages[0]), f"{lane.gain_db:+g} dB" if lane.gain_db else "0 dB"]
+    known = [*_changes(lane), f"{lane.gain_db:+g} dB" if lane.gain_db else "0 dB"]
     key = [fitted(facts.key.value, KEY_EM)] if facts.key else []
     return between.join([*map(_minus, known), *key])
 
 
-def _changes(passage: Passage) -> list[str]:
+def _changes(lane: Lane) -> list[str]:
     """What becomes of tempo and pitch, in percent and semitones."""
-    percent = f"{(passage.speed - 1) * 100:+.2f} %"
-    moved = abs(passage.speed - 1) >= SMALLEST_CHANGE
+    passage = lane.passages[0]
+    percent = drift_percent(lane) or f"{(passage.speed - 1) * 100:+.2f} %"
+    moved = max(abs(speed - 1) for speed in lane.speeds) >= SMALLEST_CHANGE
     if passage.semitones is None and moved:
         return [f"tempo and pitch {percent}"]
     tempo = f"tempo {percent}" if moved else "tempo kept"

@@ -1,13 +1,12 @@
 """Which parts of a recording a lane needs, and where each passage's sound is in them.
 
-Only the passages are decoded and stretched, with a pad on either side, never the whole record. The rounds of a loop
-share one span, so that what repeats is stretched once.
+Only the passages are decoded and stretched, with a pad on either side, never the whole record. Passages that begin at
+the same place at the same speed, as the rounds of a loop do, share one span, so that what repeats is stretched once.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 
 from render.plan.model import Lane, Passage
 from render.sound.seams import Placed
@@ -30,21 +29,30 @@ class Span:
 
 def spans_of(lane: Lane, source_rate_hz: int) -> list[Span]:
     """One span for each passage of a lane; equal where passages share one."""
-    spans: list[Span] = []
-    for _, group in groupby(enumerate(lane.passages), key=_loop_of):
-        passages = [passage for _, passage in group]
-        pad = PAD_S * source_rate_hz
-        start = math.floor(min(p.source_start_frames for p in passages) - pad)
-        end = math.ceil(max(p.source_end_frames for p in passages) + pad)
-        span = Span(start, end - start, passages[0].speed, passages[0].semitones)
-        spans += [span] * len(passages)
-    return spans
+    by_speed: dict[tuple[float, float | None], list[list[Passage]]] = {}
+    sharing: list[list[Passage]] = []
+    for passage in lane.passages:
+        groups = by_speed.setdefault((passage.speed, passage.semitones), [])
+        group = next((group for group in groups if _same_place(group[0], passage)), None)
+        if group is None:
+            group = []
+            groups.append(group)
+        group.append(passage)
+        sharing.append(group)
+    return [_span_of(group, source_rate_hz) for group in sharing]
 
 
-def _loop_of(numbered: tuple[int, Passage]) -> int:
-    """The same number for all rounds of one loop, another for every other passage."""
-    index, passage = numbered
-    return index - max(passage.loop_pass - 1, 0)
+def _same_place(one: Passage, other: Passage) -> bool:
+    """Whether two passages begin on the same place of the record, each rounded to its own nearest clip frame."""
+    source_frames_per_clip_frame = (one.source_end_frames - one.source_start_frames) / one.clip_frames
+    return abs(one.source_start_frames - other.source_start_frames) < 1.5 * source_frames_per_clip_frame
+
+
+def _span_of(passages: Sequence[Passage], source_rate_hz: int) -> Span:
+    pad = PAD_S * source_rate_hz
+    start = math.floor(min(passage.source_start_frames for passage in passages) - pad)
+    end = math.ceil(max(passage.source_end_frames for passage in passages) + pad)
+    return Span(start, end - start, passages[0].speed, passages[0].semitones)
 
 
 def placed_in(
