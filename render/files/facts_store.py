@@ -18,7 +18,7 @@ from render.files.audio_files import sha256_of
 from render.files.store import Store, cache_folder
 
 FACTS_LIMIT_BYTES = 256 * 1024 * 1024
-"""Several thousand records: a long one's facts take 50 kB."""
+"""Some twenty thousand records: the facts of one of two and a half minutes take 13 kB."""
 
 _SETTLED_NS = 2_000_000_000
 """Two changes of a file may carry the same time within the clock of its disk, whose coarsest (FAT) ticks every 2 s."""

@@ -202,12 +202,32 @@ def test_the_longest_unused_is_forgotten_first(steps: list[tuple[str, int, int]]
         assert {entry.key for entry in store.entries()} == set(map(key, known))
 
 
+def test_to_get_an_entry_is_to_use_it(folder: Path) -> None:
+    store = Store(folder, 350)
+    for number in (1, 2):
+        store.put(key(number), bytes(100))
+        aged(folder, number, 100 - number)
+    assert store.get(key(1)) == bytes(100)
+    store.put(key(3), bytes(100))
+    assert files(folder) == [key(1), key(3)]
+
+
 def test_what_is_larger_than_the_limit_is_not_kept_and_drives_nothing_out(folder: Path) -> None:
     store = Store(folder, 1000)
     store.put(key(1), b"content")
     store.put(key(2), bytes(1000))
     assert store.get(key(2)) is None
     assert store.get(key(1)) == b"content"
+
+
+def test_a_large_store_goes_beyond_its_limit_by_a_64th_at_most(folder: Path) -> None:
+    store, entry_bytes = Store(folder, 64 * 10_000), 2_000
+    for number in range(400):
+        store.put(key(number), bytes(entry_bytes - HEAD_BYTES))
+        assert store.size_bytes <= 65 * 10_000
+    assert store.size_bytes > 63 * 10_000
+    assert store.get(key(0)) is None
+    assert store.get(key(399)) is not None
 
 
 def test_what_killed_runs_left_behind_goes_and_what_is_being_written_stays(folder: Path) -> None:
@@ -285,6 +305,7 @@ def test_a_full_disk_keeps_what_is_there_and_goes_on_without(small_disk: Path) -
     store.put(key(1), b"content")
     store.put(key(2), bytes(3 * MIB))
     assert "the disk is full" in (store.trouble() or "")
+    store.put(key(3), b"would fit, but nothing more is tried")
     assert store.get(key(1)) == b"content"
     assert files(small_disk) == [key(1)]
 
