@@ -162,7 +162,8 @@ def test_scripts_that_the_title_s_face_lacks_are_set_in_one_that_has_them() -> N
     assert NO_GLYPH not in drawing.texts("title")[0]
 
 
-def test_a_letter_that_no_face_has_is_a_square_and_its_joiners_are_gone() -> None:
+def test_a_letter_that_no_face_has_is_a_square_and_its_marks_are_gone() -> None:
+    assert drawable("\N{DEVANAGARI LETTER KA}\N{DEVANAGARI VOWEL SIGN U}", "text") == NO_GLYPH
     family = "\N{WOMAN}\N{ZERO WIDTH JOINER}\N{ROCKET}\N{VARIATION SELECTOR-16}"
     assert drawable(f"{family} drop", "title").count(NO_GLYPH) == 2
     assert drawable("a\N{COMBINING ACUTE ACCENT}é", "text") == "a\N{COMBINING ACUTE ACCENT}é"
