@@ -23,7 +23,7 @@ COMMANDS = sorted(typer.main.get_group(app).commands)
 def test_the_commands_are_those_that_the_readme_promises() -> None:
     promised = set(re.findall(r"dropkiln ([a-z]+)", README))
     assert promised <= set(COMMANDS)
-    assert {"render", "check", "demo", "schema", "doctor"} <= set(COMMANDS)
+    assert {"render", "check", "draft", "demo", "schema", "doctor"} <= set(COMMANDS)
 
 
 def test_without_a_command_help_is_given(desk: Desk) -> None:
@@ -63,6 +63,11 @@ def test_look_says_what_becomes_of_the_pictures_of_several_tracks(desk: Desk) ->
         "a .svg or a .png file. Of several tracks, each gets one of its own, with the track's name before"
         in out
     )
+
+
+def test_the_options_of_draft_that_the_readme_shows_are_there(desk: Desk) -> None:
+    out = desk.run("draft", "--help").out
+    assert all(re.search(rf"^  {option}\b", out, re.MULTILINE) for option in ("--to", "--force"))
 
 
 HEAVY = (
