@@ -1,7 +1,7 @@
 """Which parts of a recording a lane needs, and where each passage's sound is in them.
 
-Only the passages are decoded and stretched, with a pad on either side, never the whole record. Passages that begin at
-the same place at the same speed, as the rounds of a loop do, share one span, so that what repeats is stretched once.
+Only the passages are decoded and stretched, with a pad on either side, never the whole record. The rounds of a loop
+share their spans, so that what repeats is stretched once.
 """
 
 import math
@@ -29,17 +29,21 @@ class Span:
 
 def spans_of(lane: Lane, source_rate_hz: int) -> list[Span]:
     """One span for each passage of a lane; equal where passages share one."""
-    by_speed: dict[tuple[float, float | None], list[list[Passage]]] = {}
-    sharing: list[list[Passage]] = []
+    groups: list[list[Passage]] = []
+    of_loops: dict[tuple[int, float], list[int]] = {}
+    numbers: list[int] = []
+    jumps = 0
     for passage in lane.passages:
-        groups = by_speed.setdefault((passage.speed, passage.semitones), [])
-        group = next((group for group in groups if _same_place(group[0], passage)), None)
-        if group is None:
-            group = []
-            groups.append(group)
-        group.append(passage)
-        sharing.append(group)
-    return [_span_of(group, source_rate_hz) for group in sharing]
+        jumps += passage.begins == "jump"
+        alike = of_loops.setdefault((jumps, passage.speed), []) if passage.loop_pass else []
+        number = next((number for number in alike if _same_place(groups[number][0], passage)), len(groups))
+        if number == len(groups):
+            groups.append([])
+            alike.append(number)
+        groups[number].append(passage)
+        numbers.append(number)
+    spans = [_span_of(group, source_rate_hz) for group in groups]
+    return [spans[number] for number in numbers]
 
 
 def _same_place(one: Passage, other: Passage) -> bool:
