@@ -1,179 +1,144 @@
-"""One clip, end to end.
+"""The clips of one recipe, end to end.
 
-    for each lane    decode its spans → stretch them → join the passages
-    then             match loudness → cut the low end → mix → read → trim and encode → read again
-    at last          publish clip, picture and receipt, or refuse
+    each clip        what goes into it? → is it there already? else
+      each lane      decode its spans → stretch them → join the passages       (what was made before is taken)
+      then           match loudness → cut the low end → mix → read
+    all of them      how loud can every one of them be?
+    each clip        trim and encode → read again → publish clip, picture and receipt, or refuse
 
-The receipt is written last: a clip without one is not finished.
+One clip's failure is its own: the others are made without it.
 """
 
-import importlib.metadata
-import platform
-from collections.abc import Mapping
+import time
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from hashlib import sha256
-from pathlib import Path
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 
-from render.checks.beat_levels import beat_levels_db
-from render.checks.clip import beat_bounds, findings_of, headroom_needed_db, lane_gains_db, read_mix
-from render.checks.judge import judge_sources, read_levels
-from render.checks.model import Finding
-from render.checks.sources import clipped_runs
-from render.facts import TrackFacts
-from render.files.audio_files import read_span, sha256_of
-from render.files.tags import ClipTags, write_tags
-from render.files.to_ceiling import encode_to_ceiling
-from render.files.whole_file import inside, whole_file, write_whole
-from render.plan.marks import comment, marks
-from render.plan.model import ClipPlan
-from render.publish.picture import Energies, picture_svg
-from render.publish.receipt import BadReceipt, Measured, Proof, inputs_text, read_receipt, receipt
-from render.sound.lane import LaneSound, into_mix, lane_sound
-from render.sound.levels import mix
-from render.sound.spans import spans_of
+from render.clip.identity import Identity, group_of, identity_of, standing, versions_of
+from render.clip.matching import Matching
+from render.clip.mixed import MixedClip, mixed_clip
+from render.clip.order import Done, Kept, Made, Matched, Order, Refused
+from render.clip.published import FellShort, published
+from render.files.shelf import Shelf, shelf_of
+from render.sound.levels import Level
 from render.sound.stretch import Engine
-from render.values import Audio
 
-_LIBRARIES = ("numpy", "scipy", "soxr", "librosa", "soundfile", "av", "pydub", "pyloudnorm", "imageio-ffmpeg")
-"""Whose version can change how a clip comes out."""
-
-
-@dataclass(frozen=True)
-class Order:
-    """What is to be made, from what, and the folder it goes to."""
-
-    plan: ClipPlan
-    facts: Mapping[str, TrackFacts]
-    folder: Path
-    force: bool = False
-
-
-@dataclass(frozen=True)
-class Done:
-    """A clip that was made and published."""
-
-    name: str
-    clip: Path
-    findings: tuple[Finding, ...]
-    wall_s: float = 0.0
+__all__ = [
+    "Done",
+    "Kept",
+    "Made",
+    "Matched",
+    "Order",
+    "Refused",
+    "kept",
+    "make",
+    "make_together",
+    "versions_of",
+]
 
 
-@dataclass(frozen=True)
-class Kept:
-    """A clip that was there already, whole, and made from the same inputs."""
-
-    name: str
-    clip: Path
-    wall_s: float = 0.0
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A clip that the checks keep from being published."""
-
-    name: str
-    findings: tuple[Finding, ...]
-    wall_s: float = 0.0
-
-
-class _Withheld(Exception):
-    """Takes the encoded file back before it gets its name."""
-
-
-def make(order: Order, engine: Engine) -> Done | Kept | Refused:
+def make(order: Order, engine: Engine) -> Made:
     """Make one clip and publish it whole. Raises SourceError, ToolError and OutputError."""
-    plan, rate_hz = order.plan, order.plan.clock.rate_hz
-    hashes = {lane.track: sha256_of(Path(order.facts[lane.track].recording.path)) for lane in plan.lanes}
-    versions = versions_of(engine)
-    inputs = sha256(inputs_text(plan, order.facts, hashes, versions)).hexdigest()
-    clip = inside(order.folder, f"{plan.name}.{plan.format}")
-    if not order.force and _is_made(clip, inputs):
-        return Kept(plan.name, clip)
-
-    sounds, source_findings = _lane_sounds(order, engine)
-    gains_db = lane_gains_db(plan, sounds)
-    lanes = {
-        sound.lane.track: into_mix(sound, rate_hz, plan.low_cut_hz, gain_db)
-        for sound, gain_db in zip(sounds, gains_db, strict=True)
-    }
-    mixed = mix(lanes)
-    levels = read_levels(mixed, rate_hz)
-    try:
-        with whole_file(clip) as draft, ThreadPoolExecutor(1) as aside:
-            # The encoder is a program of its own; the rest is read while it works.
-            reading = aside.submit(read_mix, plan, sounds, lanes, mixed)
-            encoded = encode_to_ceiling(
-                mixed, rate_hz, levels.true_peak_dbtp, plan.ceiling_dbtp, plan.format, draft
-            )
-            write_tags(draft, plan.format, _tags(plan))
-            file_sha256 = sha256_of(draft)
-            readings = reading.result()
-            findings = source_findings + findings_of(plan, levels, readings, encoded.readings)
-            if any(finding.level == "failure" for finding in findings):
-                raise _Withheld
-    except _Withheld:
-        return Refused(plan.name, findings)
-
-    measured = Measured(
-        lanes=readings.lanes,
-        gains_db=tuple(gains_db),
-        trim_db=encoded.trim_db,
-        mix=levels,
-        encoded=encoded.readings,
-        headroom_needed_db=headroom_needed_db(levels),
-        low_end_overlap=readings.low_end_overlap,
-        findings=findings,
-    )
-    proof = Proof(inputs, encoded.pcm_sha256, file_sha256, hashes, engine.name, versions)
-    write_whole(clip.with_suffix(".svg"), picture_svg(plan, order.facts, _energies(plan, lanes, mixed)))
-    write_whole(clip.with_suffix(".json"), receipt(plan, order.facts, measured, proof))
-    return Done(plan.name, clip, findings)
+    ((outcome, _),) = make_together([order], engine, shelf_of(fresh=order.force))
+    if isinstance(outcome, Exception):
+        raise outcome
+    return outcome
 
 
-def versions_of(engine: Engine) -> dict[str, str]:
-    """The versions of everything that can change how a clip comes out."""
-    own = {"dropkiln": importlib.metadata.version("dropkiln"), "python": platform.python_version()}
-    libraries = {name: importlib.metadata.version(name) for name in _LIBRARIES}
-    return {**own, **libraries, engine.name: engine.version}
+def make_together(
+    orders: Sequence[Order], engine: Engine, shelf: Shelf
+) -> list[tuple[Made | Exception, float]]:
+    """What comes of each of the clips, and how many seconds it took. They come to be equally loud."""
+    clips = _Clips(engine, shelf)
+    clips.look(orders)
+    with ThreadPoolExecutor(1) as aside:
+        while waiting := clips.to_mix():
+            clips.mix(waiting, aside)
+            clips.publish()
+    return [(clips.came[order.plan.name], clips.spent_s[order.plan.name]) for order in orders]
 
 
-def _is_made(clip: Path, inputs_sha256: str) -> bool:
-    """Whether a whole clip from these inputs is there: its receipt fits them and the file fits its receipt."""
-    try:
-        made = read_receipt(clip.with_suffix(".json").read_text(encoding="utf-8"))
-        return (
-            made.get("inputs_sha256") == inputs_sha256
-            and clip.with_suffix(".svg").exists()
-            and sha256_of(clip) == made.get("file_sha256")
-        )
-    except (FileNotFoundError, IsADirectoryError, UnicodeDecodeError, BadReceipt):
-        return False
+def kept(orders: Sequence[Order], engine: Engine, shelf: Shelf) -> list[Kept]:
+    """Those of the clips that are there, and as far as can be told before the others are made, stay."""
+    clips = _Clips(engine, shelf)
+    clips.look(orders)
+    return [outcome for outcome in clips.came.values() if isinstance(outcome, Kept)]
 
 
-def _lane_sounds(order: Order, engine: Engine) -> tuple[list[LaneSound], tuple[Finding, ...]]:
-    """Every lane of the clip, and what was found in the recordings on the way."""
-    sounds: list[LaneSound] = []
-    findings: list[Finding] = []
-    for lane in order.plan.lanes:
-        recording = order.facts[lane.track].recording
-        spans = spans_of(lane, recording.rate_hz)
-        decoded = {span: read_span(recording, span.start_frame, span.frames) for span in dict.fromkeys(spans)}
-        if recording.note:
-            findings.append(Finding("warning", "start-delay", recording.note, None, lane.track))
-        findings += judge_sources(lane.track, sum(clipped_runs(audio) for audio in decoded.values()))
-        sounds.append(lane_sound(lane, order.plan.clock, recording.rate_hz, spans, decoded, engine))
-    return sounds, tuple(findings)
+@dataclass
+class _Clips:
+    """Clips that are made together, by their names, and how far they are."""
 
+    engine: Engine
+    shelf: Shelf
+    known: dict[str, tuple[Order, Identity]] = field(default_factory=dict)
+    mixed: dict[str, MixedClip] = field(default_factory=dict)
+    levels: dict[str, Level] = field(default_factory=dict)
+    came: dict[str, Made | Exception] = field(default_factory=dict)
+    spent_s: dict[str, float] = field(default_factory=lambda: defaultdict(float))
+    matching: Matching = field(default_factory=Matching)
+    group_sha256: str | None = None
 
-def _tags(plan: ClipPlan) -> ClipTags:
-    tracks = tuple(lane.track for lane in plan.lanes)
-    return ClipTags(plan.title, tracks, comment(plan), plan.clock.tempo_bpm, marks(plan))
+    def look(self, orders: Sequence[Order]) -> None:
+        """Find out what the clips are made from, and which of them are there."""
+        for order in orders:
+            with self._on_its_own(order.plan.name):
+                self.known[order.plan.name] = order, identity_of(order, self.engine, self.shelf)
+        self.group_sha256 = group_of(orders, [identity for _, identity in self.known.values()])
+        if len(orders) == 1 and orders[0].matched:
+            self.matching.asked_lufs = orders[0].matched.lufs
+        for name, (order, identity) in self.known.items():
+            there = None if order.force else standing(identity, self.group_sha256, self.shelf)
+            if there:
+                self.came[name] = Kept(name, identity.clip)
+                if there.matched_lufs is not None:
+                    self.matching.made_lufs[name] = there.matched_lufs
 
+    def to_mix(self) -> list[str]:
+        missing = [name for name in self.known if name not in self.came]
+        return [*missing, *self.matching.too_loud]
 
-def _energies(plan: ClipPlan, lanes: Mapping[str, Audio], mixed: Audio) -> Energies:
-    bounds = beat_bounds(plan)
-    return Energies(
-        lanes={track: beat_levels_db(audio, bounds) for track, audio in lanes.items()},
-        mix=beat_levels_db(mixed, bounds),
-    )
+    def mix(self, names: Sequence[str], aside: ThreadPoolExecutor) -> None:
+        for name in names:
+            self.matching.leave_out(name)
+            with self._on_its_own(name):
+                order, identity = self.known[name]
+                clip = mixed_clip(order, identity, self.engine, self.shelf, aside)
+                if len(names) > 1:
+                    clip.put_away(self.shelf)
+                self.mixed[name] = clip
+                together = self.group_sha256 is not None
+                if together and (lufs := clip.likely_lufs) is not None and not clip.is_refused:
+                    self.matching.can_become(name, lufs)
+
+    def publish(self) -> None:
+        """Encode what has not the level yet that it is to have; the quietest first, as it decides for all."""
+        while waiting := [
+            clip for clip in self.mixed.values() if self._level(clip) != self.levels.get(clip.name)
+        ]:
+            clip = min(waiting, key=lambda clip: self.matching.turn(clip.order.plan))
+            level = self.levels[clip.name] = self._level(clip)
+            with self._on_its_own(clip.name):
+                try:
+                    sound = clip.sound(self.engine, self.shelf)
+                    self.came[clip.name] = published(clip, sound, level, self.group_sha256, self.engine)
+                except FellShort as short:
+                    self.matching.can_become(clip.name, short.lufs)
+
+    def _level(self, clip: MixedClip) -> Level:
+        return self.matching.level_of(clip.order.plan)
+
+    @contextmanager
+    def _on_its_own(self, name: str) -> Iterator[None]:
+        """What fails here fails for one clip; the others need not wait for it, nor be as quiet as it."""
+        began_s = time.monotonic()
+        try:
+            yield
+        except Exception as error:  # noqa: BLE001 - the border of a clip: it is handed on to whoever asked
+            self.came[name] = error
+        self.spent_s[name] += time.monotonic() - began_s
+        if isinstance(self.came.get(name), Refused | Exception):
+            self.mixed.pop(name, None)
+            self.matching.leave_out(name)

@@ -6,28 +6,28 @@ from dataclasses import dataclass
 
 from render.checks.judge import judge_headroom, judge_levels, judge_low_end, judge_mono, judge_silent
 from render.checks.landing import landing_findings, read_landing
-from render.checks.loudness import integrated_lufs
 from render.checks.low_end import low_end_overlap, low_mono_loss_db
 from render.checks.model import Finding, LaneReadings, Readings
 from render.checks.sources import is_silent
-from render.plan.model import ClipClock, ClipPlan
-from render.sound.lane import LaneSound, overlap
+from render.plan.model import ClipClock, ClipPlan, Lane
+from render.sound.lane import overlap
 from render.sound.levels import matched_gains_db
 from render.values import Audio, nearest_frame
 
 
-def lane_gains_db(plan: ClipPlan, sounds: Sequence[LaneSound]) -> list[float]:
-    """Each lane's gain: loudness matching over the overlap, and the recipe's gain on top.
+def loudness_parts(plan: ClipPlan) -> list[slice]:
+    """The clip frames over which each lane is matched in loudness: those in which all of them play.
 
     Where the lanes never play together, each is measured over all it plays.
     """
     together = overlap(plan.lanes)
-    loudness = []
-    for sound in sounds:
-        part = together or slice(sound.lane.start_frames, sound.lane.end_frames)
-        loudness.append(integrated_lufs(sound.heard[part], plan.clock.rate_hz))
-    matched = matched_gains_db(loudness)
-    return [gain_db + sound.lane.gain_db for gain_db, sound in zip(matched, sounds, strict=True)]
+    return [together or slice(lane.start_frames, lane.end_frames) for lane in plan.lanes]
+
+
+def lane_gains_db(plan: ClipPlan, loudness_lufs: Sequence[float | None]) -> list[float]:
+    """Each lane's gain: loudness matching, and the recipe's gain on top."""
+    matched = matched_gains_db(loudness_lufs)
+    return [gain_db + lane.gain_db for gain_db, lane in zip(matched, plan.lanes, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -42,25 +42,24 @@ class MixReadings:
 
 
 def read_mix(
-    plan: ClipPlan, sounds: Sequence[LaneSound], lanes: Mapping[str, Audio], mixed: Audio
+    plan: ClipPlan, landings: Sequence[LaneReadings], lanes: Mapping[str, Audio], mixed: Audio
 ) -> MixReadings:
     """Everything that is read of a mix but its levels; `lanes` are as they go into it."""
     rate_hz, corner_hz = plan.clock.rate_hz, plan.low_cut_hz
     return MixReadings(
-        lanes=tuple(_read_lane(plan.clock, sound) for sound in sounds),
+        lanes=tuple(landings),
         low_end_overlap=low_end_overlap(lanes, rate_hz, corner_hz, beat_bounds(plan)),
         low_mono_loss_db=low_mono_loss_db(mixed, rate_hz, corner_hz),
         silent_tracks=tuple(track for track, audio in lanes.items() if is_silent(audio)),
     )
 
 
-def _read_lane(clock: ClipClock, sound: LaneSound) -> LaneReadings:
-    """How one lane landed."""
-    lane = sound.lane
+def read_lane(clock: ClipClock, lane: Lane, heard: Audio, reference: Audio) -> LaneReadings:
+    """How one lane landed, held against the same lane plainly resampled."""
     landing = clock.beat_frames(0.0) if lane.start_beat <= 0 < lane.end_beat else None
     beats = range(math.ceil(lane.start_beat), math.ceil(lane.end_beat))
     beat_frames = [clock.beat_frames(beat) for beat in beats]
-    return read_landing(lane.track, sound.heard, sound.reference, clock.rate_hz, landing, beat_frames)
+    return read_landing(lane.track, heard, reference, clock.rate_hz, landing, beat_frames)
 
 
 def beat_bounds(plan: ClipPlan) -> list[int]:

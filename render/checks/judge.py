@@ -30,6 +30,11 @@ practice is one bass at a time."""
 MONO_LOSS_DB = 3.1
 """A low end whose sides have nothing in common loses 3.0 dB in mono; one that loses more works against itself."""
 
+TURNED_DOWN_DB = 0.5
+"""A smaller change of level is hardly noticed (common practice)."""
+UNEQUAL_LU = 0.1
+"""Two variants may each be this far from their common loudness: 0.2 LU from one another."""
+
 
 def read_levels(audio: Audio, rate_hz: int) -> Readings:
     """The levels of `audio` (frames, channels). Raises ValueError for samples that are no finite numbers."""
@@ -88,6 +93,22 @@ def judge_sources(track: str, runs: int) -> list[Finding]:
 def judge_silent(tracks: Sequence[str]) -> list[Finding]:
     """A warning for each track that is not heard at all."""
     return [Finding("warning", "silent-track", f"Nothing of {t} is heard.", None, t) for t in tracks]
+
+
+def judge_matched(turned_down_db: float | None, missing_db: float | None) -> list[Finding]:
+    """A note on how far a clip is below what it could be, and a warning where it is not as loud as those beside it.
+
+    `missing_db` is what its encoded loudness lacks; both are None where it is compared with nothing.
+    """
+    findings = []
+    if turned_down_db is not None and turned_down_db > TURNED_DOWN_DB:
+        text = f"It is turned down by {turned_down_db:.1f} dB, so that it is as loud as the other variants."
+        findings.append(Finding("note", "turned-down", text, turned_down_db))
+    if missing_db is not None and abs(missing_db) > UNEQUAL_LU:
+        what = "quieter" if missing_db > 0 else "louder"
+        text = f"It is {abs(missing_db):.1f} LU {what} than the other variants."
+        findings.append(Finding("warning", "not-matched", text, missing_db))
+    return findings
 
 
 def judge_headroom(headroom_db: float) -> list[Finding]:

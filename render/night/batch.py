@@ -1,12 +1,13 @@
 """The clips of one recipe, made by one worker: they share what is stretched, and one clip's failure is its own."""
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
+from pathlib import Path
 
 from render.files.engines import EngineChoice, engine_of
-from render.make import Order, make
+from render.files.shelf import Shelf, shelf_of
+from render.make import Kept, Made, Order, kept, make_together
 from render.night.outcome import Outcome, failed
 
 
@@ -22,24 +23,37 @@ class Batch:
 
 
 def batches_of(orders: Sequence[Order]) -> list[Batch]:
-    """Orders in batches: neighbours of one recipe that go to one folder."""
-    groups = groupby(orders, key=lambda order: (order.folder, order.plan.recipe))
-    return [Batch(tuple(group)) for _, group in groups]
+    """Orders in batches: neighbours of one recipe that go to one folder; each that comes from a receipt alone."""
+    groups = groupby(enumerate(orders), key=lambda numbered: _belongs_to(*numbered))
+    return [Batch(tuple(order for _, order in group)) for _, group in groups]
+
+
+def _belongs_to(number: int, order: Order) -> tuple[Path, str, int | None]:
+    return order.folder, order.plan.recipe, None if order.matched is None else number
 
 
 def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
-    """Make every clip of a batch, in order; whatever goes wrong with one comes back as its Failed."""
-    return [_timed(order, choice) for order in batch.orders]
-
-
-def _timed(order: Order, choice: EngineChoice) -> Outcome:
-    began_s = time.monotonic()
-    outcome = _made(order, choice)
-    return replace(outcome, wall_s=time.monotonic() - began_s)
-
-
-def _made(order: Order, choice: EngineChoice) -> Outcome:
+    """Make every clip of a batch, equally loud; whatever goes wrong with one comes back as its Failed."""
+    names = batch.names
     try:
-        return make(order, engine_of(choice))
-    except Exception as error:  # noqa: BLE001 - the border of a clip: the others must go on, and the trace is kept
-        return failed(order.plan.name, error)
+        came = make_together(batch.orders, engine_of(choice), _shelf_for(batch))
+    except Exception as error:  # noqa: BLE001 - the border of a batch: the others must go on, and the trace is kept
+        return [failed(name, error) for name in names]
+    return [_outcome(name, *one) for name, one in zip(names, came, strict=True)]
+
+
+def kept_of(batch: Batch, choice: EngineChoice) -> list[Kept]:
+    """Those of its clips that are there already and stay, as far as can be told beforehand.
+
+    Raises ToolError where the engine is missing, UsageError for a cache limit that is none.
+    """
+    return kept(batch.orders, engine_of(choice), _shelf_for(batch))
+
+
+def _shelf_for(batch: Batch) -> Shelf:
+    """Where clips are asked for again in spite of what is there, nothing of an earlier run is trusted."""
+    return shelf_of(fresh=any(order.force for order in batch.orders))
+
+
+def _outcome(name: str, came: Made | Exception, wall_s: float) -> Outcome:
+    return replace(failed(name, came) if isinstance(came, Exception) else came, wall_s=wall_s)

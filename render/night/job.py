@@ -1,11 +1,14 @@
 """What a run is asked to make: recipe files to orders, all read and checked before anything is made."""
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from render.clip.order import Matched
 from render.facts import TrackFacts
-from render.faults import Fault, UsageError
+from render.faults import Fault, SourceError, UsageError
+from render.files.shelf import shelf_of
 from render.make import Order
 from render.night.batch import Batch, batches_of
 from render.night.facts import Page, Records
@@ -25,6 +28,8 @@ class Planned:
     plan: ClipPlan
     facts: dict[str, TrackFacts]
     source: Path
+    matched: Matched | None = None
+    """How loud it is to be, where a receipt asks for it."""
 
 
 @dataclass
@@ -35,7 +40,16 @@ class Work:
     faults: list[Fault] = field(default_factory=list)
 
     def orders(self, folder: Path, force: bool) -> list[Order]:
-        return [Order(one.plan, one.facts, folder, force) for one in self.planned]
+        """The clips to be made, with what their recordings are now.
+
+        Raises UsageError for a cache limit that is none.
+        """
+        recordings = {known.recording.path for one in self.planned for known in one.facts.values()}
+        now = dict(_hashes(recordings))
+        return [
+            Order(one.plan, one.facts, folder, force, one.matched, _named(one.facts, now))
+            for one in self.planned
+        ]
 
     def batches(self, folder: Path, force: bool) -> list[Batch]:
         """The same orders, those of one recipe together."""
@@ -74,8 +88,21 @@ def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int =
 
 
 def _from_receipt(path: Path, form: ClipFormat | None) -> Planned:
-    plan, facts = from_receipt(path, content_of(path, MAX_RECEIPT_BYTES + 1))
-    return Planned(plan if form is None else replace(plan, format=form), facts, path)
+    plan, facts, matched = from_receipt(path, content_of(path, MAX_RECEIPT_BYTES + 1))
+    return Planned(plan if form is None else replace(plan, format=form), facts, path, matched)
+
+
+def _hashes(paths: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """What is in each file; a recording that cannot be read any more is left for its clips to tell."""
+    shelf = shelf_of()
+    for path in paths:
+        with contextlib.suppress(SourceError):
+            yield path, shelf.sha256(Path(path))
+
+
+def _named(facts: Mapping[str, TrackFacts], hashes: Mapping[str, str]) -> dict[str, str]:
+    paths = {name: known.recording.path for name, known in facts.items()}
+    return {name: hashes[path] for name, path in paths.items() if path in hashes}
 
 
 def _page(path: Path, form: ClipFormat | None, all_faults: list[Fault]) -> Page | None:

@@ -12,6 +12,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from render.clip.identity import matched_of
+from render.clip.order import Matched
 from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
 from render.files.audio_files import open_recording, sha256_of
@@ -33,8 +35,8 @@ MAX_FRAMES = 2**40
 """Two months at 192 kHz; it keeps arithmetic on positions exact."""
 
 
-def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackFacts]]:
-    """The plan and the facts of a receipt that lies at `path`.
+def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackFacts], Matched]:
+    """The plan and the facts of a receipt that lies at `path`, and how loud its clip is.
 
     Raises UsageError where it is none, is damaged, or its records are not there as they were.
     """
@@ -45,6 +47,7 @@ def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackF
         plan, facts = plan_of(data)
         if not _fits(plan, facts):
             raise BadReceipt("its plan or its facts are damaged")
+        matched = matched_of(data)
         hashes = {str(track["name"]): track["sha256"] for track in data["tracks"]}
     except BadReceipt as error:
         raise _not_a_receipt(path, textwrap.shorten(str(error), 120, placeholder="…")) from error
@@ -61,7 +64,8 @@ def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackF
                 raise UsageError(str(path), wrong, "render the recipe, or bring the record back")
     except SourceError as error:
         raise UsageError(str(path), f"{error.subject}: {error.wrong}", error.right) from error
-    return plan, {name: replace(facts[name], recording=recording) for name, recording in recordings.items()}
+    known = {name: replace(facts[name], recording=recording) for name, recording in recordings.items()}
+    return plan, known, matched
 
 
 def _not_a_receipt(path: Path, why: str) -> UsageError:

@@ -31,6 +31,8 @@ class Measured:
     gains_db: tuple[float, ...]
     """Of each lane: loudness matching and the recipe's gain together."""
     trim_db: float
+    matched_lufs: float | None
+    """How loud all variants were made; None where the clip was alone, or has no loudness."""
     mix: Readings
     encoded: Readings
     headroom_needed_db: float
@@ -43,6 +45,8 @@ class Proof:
     """What identifies a clip: what went in, and what came out."""
 
     inputs_sha256: str
+    group_sha256: str | None
+    """Of the clips it was made together with, which decide how loud it is; None where it was alone."""
     pcm_sha256: str
     file_sha256: str
     source_sha256: Mapping[str, str]
@@ -65,6 +69,7 @@ def receipt(plan: ClipPlan, facts: Mapping[str, TrackFacts], measured: Measured,
         "pcm_sha256": proof.pcm_sha256,
         "file_sha256": proof.file_sha256,
         "inputs_sha256": proof.inputs_sha256,
+        "group_sha256": proof.group_sha256,
         "tracks": [
             _track(facts[lane.track], readings, gain_db, proof.source_sha256[lane.track])
             for lane, readings, gain_db in zip(plan.lanes, measured.lanes, measured.gains_db, strict=True)
@@ -72,6 +77,7 @@ def receipt(plan: ClipPlan, facts: Mapping[str, TrackFacts], measured: Measured,
         "mix": _READINGS.dump_python(measured.mix),
         "encoded": _READINGS.dump_python(measured.encoded),
         "trim_db": measured.trim_db,
+        "matched_lufs": measured.matched_lufs,
         "headroom_needed_db": measured.headroom_needed_db,
         "low_end_overlap": measured.low_end_overlap,
         "findings": _FINDINGS.dump_python(measured.findings, mode="json"),

@@ -25,9 +25,7 @@ def stretched_span(
 ) -> StretchedSpan:
     """Stretch a span; `decoded` holds it at the recording's rate, (frames, channels)."""
     at_rate = resampled(decoded, source_rate_hz, clip_rate_hz)
-    return StretchedSpan(
-        *stretched_beside_plain(at_rate, clip_rate_hz, span.speed, span.semitones, engine)
-    )
+    return StretchedSpan(*stretched_beside_plain(at_rate, clip_rate_hz, span.speed, span.semitones, engine))
 
 
 @dataclass(frozen=True)

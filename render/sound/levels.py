@@ -8,6 +8,7 @@ Conventions
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from render.values import Audio
 
@@ -20,6 +21,24 @@ def matched_gains_db(loudness_lufs: Sequence[float | None]) -> list[float]:
     known = [loudness for loudness in loudness_lufs if loudness is not None]
     quietest = min(known, default=0.0)
     return [0.0 if loudness is None else quietest - loudness for loudness in loudness_lufs]
+
+
+@dataclass(frozen=True)
+class ToCeiling:
+    """As loud as a ceiling lets a clip be."""
+
+    ceiling_dbtp: float
+
+
+@dataclass(frozen=True)
+class ToLoudness:
+    """As loud as other clips that it is compared with, and still below its ceiling."""
+
+    lufs: float
+    ceiling_dbtp: float
+
+
+Level = ToCeiling | ToLoudness
 
 
 def trim_db(true_peak_dbtp: float | None, ceiling_dbtp: float) -> float:

@@ -1,0 +1,136 @@
+"""The lanes of a clip: spans decoded and stretched, once ever, and the passages joined."""
+
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from render.checks.clip import lane_gains_db, loudness_parts, read_lane
+from render.checks.judge import judge_sources
+from render.checks.loudness import integrated_lufs
+from render.checks.model import Finding, LaneReadings
+from render.checks.sources import clipped_runs
+from render.clip.identity import Identity, require_unchanged, sound_versions
+from render.clip.order import Order
+from render.facts import Recording
+from render.files.audio_files import read_span
+from render.files.known_hashes import key_of
+from render.files.shelf import Shelf
+from render.plan.model import Lane
+from render.sound.lane import StretchedSpan, into_mix, lane_sound, stretched_span
+from render.sound.spans import Span, spans_of
+from render.sound.stretch import Engine
+from render.values import Audio
+
+_LANDING = TypeAdapter(LaneReadings)
+_LOUDNESS: TypeAdapter[float | None] = TypeAdapter(float | None)
+
+
+@dataclass(frozen=True)
+class Lanes:
+    """All lanes as they go into the mix, by their tracks, and what was found and read of them."""
+
+    sounds: dict[str, Audio]
+    gains_db: list[float]
+    landings: list[LaneReadings]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class _Source:
+    """One lane's recording, and what identifies all that is made of it."""
+
+    recording: Recording
+    sha256: str
+    versions: dict[str, str | int]
+    clip_rate_hz: int
+
+    def key(self, span: Span) -> str:
+        of = self.recording
+        content = [self.sha256, of.format, of.rate_hz, of.channels, of.frames, of.delay_frames]
+        return key_of("span", content, asdict(span), self.clip_rate_hz, self.versions)
+
+
+def lanes_of(order: Order, identity: Identity, engine: Engine, shelf: Shelf) -> Lanes:
+    """Raises SourceError and ToolError."""
+    plan, rate_hz = order.plan, order.plan.clock.rate_hz
+    read = [
+        _read(order, lane, part, identity.source_sha256[lane.track], engine, shelf)
+        for lane, part in zip(plan.lanes, loudness_parts(plan), strict=True)
+    ]
+    gains_db = lane_gains_db(plan, [one.loudness_lufs for one in read])
+    landings = [one.landing for one in read]
+    findings = tuple(finding for one in read for finding in one.findings)
+    sounds = {}
+    for lane, gain_db in zip(plan.lanes, gains_db, strict=True):  # each is let go of as soon as it is used
+        sounds[lane.track] = into_mix(lane, read.pop(0).heard, rate_hz, plan.low_cut_hz, gain_db)
+    return Lanes(sounds, gains_db, landings, findings)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """One lane before its gain and low cut, and what was found and read of it."""
+
+    heard: Audio
+    loudness_lufs: float | None
+    landing: LaneReadings
+    findings: list[Finding]
+
+
+def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, shelf: Shelf) -> _Read:
+    """`part` is the clip frames over which its loudness counts."""
+    clock, recording = order.plan.clock, order.facts[lane.track].recording
+    source = _Source(recording, sha256, sound_versions(engine), clock.rate_hz)
+    spans = spans_of(lane, recording.rate_hz)
+    stretched, runs = _stretched(source, spans, engine, shelf)
+    sound = lane_sound(lane, clock, recording.rate_hz, spans, stretched)
+    findings = judge_sources(lane.track, runs)
+    if recording.note:
+        findings.insert(0, Finding("warning", "start-delay", recording.note, None, lane.track))
+    key = [_as_heard(lane), asdict(clock), [source.key(span) for span in spans]]
+    return _Read(
+        heard=sound.heard,
+        loudness_lufs=shelf.reading(
+            key_of("loudness", key, part.start, part.stop),
+            _LOUDNESS,
+            lambda: integrated_lufs(sound.heard[part], clock.rate_hz),
+        ),
+        landing=shelf.reading(
+            key_of("landing", key), _LANDING, lambda: read_lane(clock, lane, sound.heard, sound.reference())
+        ),
+        findings=findings,
+    )
+
+
+def _stretched(
+    source: _Source, spans: list[Span], engine: Engine, shelf: Shelf
+) -> tuple[dict[Span, StretchedSpan], int]:
+    """Each of the spans, and how many clipped runs the recording has in them together."""
+    stretched, runs = {}, 0
+    for span in dict.fromkeys(spans):
+        key = source.key(span)
+        if (kept := shelf.sound(key)) is not None:
+            notes, (heard, plain) = kept
+            stretched[span] = StretchedSpan(heard, plain)
+        else:
+            decoded = _decoded(source, span, shelf)
+            notes = {"clipped_runs": clipped_runs(decoded)}
+            stretched[span] = stretched_span(
+                span, decoded, source.recording.rate_hz, source.clip_rate_hz, engine
+            )
+            shelf.keep_sound(key, notes, [stretched[span].heard, stretched[span].plain])
+        runs += notes["clipped_runs"]
+    return stretched, runs
+
+
+def _decoded(source: _Source, span: Span, shelf: Shelf) -> Audio:
+    decoded = read_span(source.recording, span.start_frame, span.frames)
+    path = Path(source.recording.path)
+    require_unchanged(path, source.sha256, shelf.sha256(path))
+    return decoded
+
+
+def _as_heard(lane: Lane) -> dict[str, Any]:
+    """All that decides how a lane sounds before its gain and low cut."""
+    return asdict(replace(lane, gain_db=0.0, cuts=()))
