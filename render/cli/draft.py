@@ -110,13 +110,12 @@ def _heard(tracks: Sequence[Path], files: Sequence[str]) -> "list[Heard]":
     wanted = [one for one in opened if not isinstance(one, SourceError)]
     found = dict(zip(wanted, facts_of_records(wanted, jobs=0), strict=True))
     heard, told = [], dict[str, None]()
-    for file, one in zip(files, opened, strict=True):
+    for track, file, one in zip(tracks, files, opened, strict=True):
         facts = one if isinstance(one, SourceError) else found[one]
-        if isinstance(facts, SourceError):
-            told[str(facts)] = None
-        elif error := unfit(Heard(file, facts)):
+        error = facts if isinstance(facts, SourceError) else unfit(Heard(str(track), facts))
+        if error:
             told[str(error)] = None
-        else:
+        elif not isinstance(facts, SourceError):
             heard.append(Heard(file, facts))
     for line in told:
         typer.echo(line, err=True)

@@ -135,6 +135,7 @@ def test_a_recipe_that_is_there_stays_as_it_is(shelf: Desk) -> None:
 
 def test_records_without_a_beat_are_told_of_one_by_one(shelf: Desk) -> None:
     shelf.sound("rain.wav", np.zeros((20 * RATE_HZ, 2)))
+    (shelf.folder / "recipes").mkdir()  # where a draft would name them otherwise than they were here
     with shelf.nothing_written():
         ended = shelf.run("draft", "rain.wav", "records/ember.flac", "gone.wav")
     assert (ended.status, ended.out) == (1, "")

@@ -55,8 +55,8 @@ class Record:
     @cached_property
     def tempi_bpm(self) -> tuple[float, float]:
         """The slowest and the fastest tempo of single beats where a clip may play it."""
-        places = [place.bar for place in (*self.by.drops[:2], *self.by.stripped)]
-        first, last = (int(self.grid.beat_of_bar(bar)) for bar in (min(places), max(places)))
+        bars = [*(drop.bar for drop in self.by.drops[:2]), *(passage.bar for passage in self.by.stripped)]
+        first, last = (int(self.grid.beat_of_bar(bar)) for bar in (min(bars), max(bars)))
         beats_s = self.by.grid.grid.beats_s[max(0, first - AROUND_BEATS) : last + AROUND_BEATS]
         tempi = [self.bpm, *(60.0 / (later - beat) for beat, later in pairwise(beats_s))]
         return min(tempi), max(tempi)

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from render.faults import UsageError
 from render.plan.align import SPEED_REFUSED, SPEED_WARNED, fold_of
@@ -51,7 +52,7 @@ def _out_of_reach(records: Sequence[Record]) -> UsageError:
     slowest, fastest = (records[of(range(len(records)), key=counted.__getitem__)] for of in (min, max))
     drift = " where they drift most" if slowest.drifts or fastest.drifts else ""
     return UsageError(
-        f"{slowest.file} and {fastest.file}",
+        " and ".join(PurePath(record.file).name for record in (slowest, fastest)),
         f"{slowest.bpm:.2f} and {fastest.bpm:.2f} BPM do not meet within ±16 %{drift}",
         "layer records whose tempi are nearer; half and double time were tried",
     )
