@@ -1,4 +1,4 @@
-"""What a person is told of a recipe in error: all of it at once, in one line each, at its place; nothing is made."""
+"""What a person is told of a recipe in error: all of it at once, in one line each, at its place; none of it is made."""
 
 import pytest
 from desk import RECIPE, Desk
@@ -99,9 +99,8 @@ def test_a_lead_longer_than_the_record_says_how_much_there_is_and_what_would_fit
     )
 
 
-def test_all_faults_of_all_recipes_are_told_at_once_and_nothing_at_all_is_made(desk: Desk) -> None:
-    """From the text, from the recordings and from the plan; a good recipe beside them is not made either."""
-    desk.recipe("set/good.yaml", ("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+def test_all_faults_of_all_recipes_are_told_at_once(desk: Desk) -> None:
+    """From the text, from the recordings and from the plan."""
     desk.recipe(
         "set/bad.yaml",
         ("title: Test", "titel: Test"),
@@ -132,7 +131,7 @@ def test_all_faults_of_all_recipes_are_told_at_once_and_nothing_at_all_is_made(d
     assert all("; " in line for line in ended.told)
 
 
-def test_faults_of_a_variant_are_told_with_its_name_and_stop_the_run(desk: Desk) -> None:
+def test_faults_of_a_variant_are_told_with_its_name_and_keep_back_its_recipe(desk: Desk) -> None:
     desk.text("test.yaml", RECIPE + "try:\n  longer:\n    lead: 16 beats\n  same: {tail: 4 beats}\n")
     with desk.nothing_written():
         ended = desk.run("render", "test.yaml")

@@ -32,7 +32,7 @@ def test_one_clip_s_failure_is_its_own(mixed: Desk) -> None:
         f"failed    broken  {mixed.folder}/broken.flac: it is damaged or cut short"
     )
     assert ended.told[2].startswith("refused   silent  The mix is silent.")
-    assert mixed.clips() == MADE
+    assert mixed.clips() == ["broken.log", *MADE]
     mixed.assert_whole("good")
     mixed.assert_whole("whole")
 
@@ -55,7 +55,7 @@ def test_two_jobs_make_the_same_samples_as_one_and_fail_the_same_clips(mixed: De
     both = mixed.run("render", "set", "--jobs", "2", "--out", "two")
     assert (alone.status, both.status) == (1, 1)
     assert alone.outcomes == both.outcomes == OUTCOMES
-    assert mixed.clips("one") == mixed.clips("two") == MADE
+    assert mixed.clips("one") == mixed.clips("two") == ["broken.log", *MADE]
     for name in ("good", "whole"):
         assert mixed.receipt(name, "one")["pcm_sha256"] == mixed.receipt(name, "two")["pcm_sha256"]
         mixed.assert_whole(name, "two")
@@ -134,7 +134,9 @@ def test_a_dry_run_lists_and_makes_nothing(desk: Desk) -> None:
         lines = desk.run("render", "test.yaml", "--dry-run", "--format", "opus")
         facts = desk.run("render", "test.yaml", "--dry-run", "--json")
     assert (lines.status, lines.err) == (0, "")
-    assert lines.out == "test.opus  3.4 s at 140 BPM\ntest--dry.opus  2.6 s at 140 BPM\n"
+    *clips, cost = lines.out.splitlines()
+    assert clips == ["test.opus  3.4 s at 140 BPM", "test--dry.opus  2.6 s at 140 BPM"]
+    assert cost.startswith("to make: 2 clips, 6 s of sound; estimated from what clips usually cost: about ")
     assert (facts.status, facts.err) == (0, "")
     asked = json.loads(facts.out)
     assert [(one["name"], one["clip"], one["tempo_bpm"]) for one in asked] == [
@@ -142,6 +144,7 @@ def test_a_dry_run_lists_and_makes_nothing(desk: Desk) -> None:
         ("test--dry", "test--dry.flac", 140),
     ]
     assert [one["duration_s"] for one in asked] == pytest.approx([24 / 7, 18 / 7], abs=1 / RATE_HZ)
+    assert [one["kept"] for one in asked] == [False, False]
 
 
 def test_a_night_of_several_folders_goes_to_one(desk: Desk) -> None:

@@ -3,13 +3,14 @@
 Whatever happens, what is finished is whole, nothing else has a clip's name, and every process is gone.
 """
 
+import json
 import os
+import re
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator
-from concurrent.futures import BrokenExecutor, Executor, Future
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +19,7 @@ from desk import STRETCHED, Desk, wait_until
 
 from render.files import rubberband as rubberband_module
 from render.files.engines import engine_of
-from render.make import Order
 from render.night import run
-from render.night.job import read_work
-from render.night.outcome import Failed, Outcome
 
 StandIn = Callable[[str], None]
 
@@ -55,21 +53,22 @@ def test_an_engine_that_gives_no_sound_fails_the_clips_that_need_it(
     assert (ended.status, ended.out) == (1, "")
     assert ended.outcomes == {"a": "failed", "b": "made"}
     assert ended.told[0].startswith(f"failed    a  {told}")
-    assert desk.clips() == ["b.flac", "b.json", "b.svg"]
+    assert desk.clips() == ["a.log", "b.flac", "b.json", "b.svg"]
 
 
-def test_an_engine_that_hangs_is_ended_and_told(
+def test_an_engine_that_hangs_is_ended_tried_once_more_and_told(
     desk: Desk, rubberband: StandIn, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    rubberband("exec sleep 60")
+    rubberband(": >began-$$; exec sleep 60")
     monkeypatch.setattr(rubberband_module, "LIMIT_S", 1.0)
     monkeypatch.setattr(rubberband_module, "LIMIT_PER_SECOND", 0.0)
     desk.recipe("test.yaml", STRETCHED)
     began_s = time.monotonic()
     ended = desk.run("render", "test.yaml", "--engine", "rubberband")
     assert time.monotonic() - began_s < SOON_S
-    assert (ended.status, ended.out, desk.clips()) == (1, "", [])
+    assert (ended.status, ended.out, desk.clips()) == (1, "", ["test.log"])
     assert ended.told == ["failed    test  rubberband: did not end within 1 s; was killed; try again"]
+    assert len(list(desk.folder.glob("began-*"))) == 2
 
 
 def test_an_engine_that_is_asked_for_and_missing_is_told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -78,7 +77,7 @@ def test_an_engine_that_is_asked_for_and_missing_is_told(desk: Desk, monkeypatch
     desk.recipe("test.yaml", STRETCHED)
     ended = desk.run("render", "test.yaml", "--engine", "rubberband")
     engine_of.cache_clear()
-    assert (ended.status, ended.out, desk.clips()) == (1, "", [])
+    assert (ended.status, ended.out, desk.clips()) == (1, "", ["test.log"])
     assert ended.told == [
         "failed    test  rubberband: no `rubberband` with the fine engine (version 3 or newer) is on PATH; "
         "install it, or let `--engine auto` choose"
@@ -112,56 +111,10 @@ def test_a_clip_that_kills_its_worker_fails_alone(desk: Desk, rubberband: StandI
         "failed    aa-deadly  its worker was killed twice, perhaps for want of memory; close other programs"
     )
     assert told in ended.told
-    assert desk.clips() == sorted(f"{name}.{ending}" for name in "abc" for ending in ("flac", "json", "svg"))
+    made = [f"{name}.{ending}" for name in "abc" for ending in ("flac", "json", "svg")]
+    assert desk.clips() == sorted([*made, "aa-deadly.log"])
     for name in "abc":
         desk.assert_whole(name)
-
-
-@pytest.mark.parametrize("deaths", [1, 2])
-def test_what_was_at_work_when_a_pool_broke_is_tried_once_more_alone(
-    desk: Desk, monkeypatch: pytest.MonkeyPatch, deaths: int
-) -> None:
-    for name in "abcdef":
-        desk.recipe(f"{name}.yaml")
-    orders = read_work([desk.folder]).orders(desk.folder, force=False)
-    deadly = {"c": deaths}
-    pools: list[list[str]] = []
-
-    def carry_out(order: Order, choice: str) -> Outcome:
-        return Failed(order.plan.name, "carried out", "", ours=False)
-
-    class Pool(Executor):
-        """Carries out at once, and breaks for good at a deadly clip; `pools` has what each was given."""
-
-        broken = False
-
-        def submit(self, fn: Any, /, *arguments: Any, **options: Any) -> Future[Any]:
-            if self.broken:
-                raise BrokenExecutor
-            name = arguments[0].plan.name
-            pools[-1].append(name)
-            future: Future[Any] = Future()
-            if deadly.get(name, 0):
-                deadly[name] -= 1
-                self.broken = True
-                future.set_exception(BrokenExecutor())
-            else:
-                future.set_result(fn(*arguments, **options))
-            return future
-
-    @contextmanager
-    def workers(count: int) -> Iterator[Executor]:
-        pools.append([])
-        yield Pool()
-
-    monkeypatch.setattr(run, "carry_out", carry_out)
-    came = {outcome.name: outcome for outcome in run.outcomes(orders, "signalsmith", 2, workers)}
-    assert sorted(came) == list("abcdef")
-    reasons = {name: outcome.reason for name, outcome in came.items() if isinstance(outcome, Failed)}
-    assert {name for name, reason in reasons.items() if reason == "carried out"} >= set("abdef")
-    assert (reasons["c"] == "carried out") == (deaths == 1)
-    assert all("c" not in given or given == ["c"] for given in pools[1:])  # alone, and in a pool of its own
-    assert sum(given.count("c") for given in pools) == 2
 
 
 # --- a run that is stopped ---
@@ -182,10 +135,54 @@ NOTING = 'echo "$$ $PPID" >pids-new-$$ && mv pids-new-$$ pids-$$; exec sleep 60'
 """A hanging engine that leaves its own number and that of the process which started it."""
 
 
+def begun(desk: Desk, count: int) -> bool:
+    """Whether so many hanging engines have been started."""
+    return wait_until(lambda: len(list(desk.folder.glob("pids-[0-9]*"))) == count, 60.0)
+
+
+def report_of(desk: Desk) -> dict[str, Any]:
+    report: dict[str, Any] = json.loads((desk.folder / "out" / "report.json").read_text(encoding="utf-8"))
+    return report
+
+
+STOPPED = "stopped; what is finished stays\n"
+
+
+@linux
+def test_ctrl_c_finishes_what_is_at_work_and_begins_nothing_more(desk: Desk) -> None:
+    """The terminal sends SIGINT to every process of the group (POSIX.1-2017, General Terminal Interface, 11.1.9)."""
+    names = [f"{number:02d}" for number in range(60)]
+    for name in names:
+        desk.recipe(f"{name}.yaml")
+    with desk.start("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain") as process:
+        assert process.stderr
+        first = process.stderr.readline()
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    lines = (first + err).splitlines(keepends=True)
+    assert (process.returncode, out, lines.pop()) == (1, "", STOPPED)
+    (finishing,) = [line for line in lines if line.startswith("finishing ")]
+    assert re.fullmatch(r"finishing \d clips?; press again to stop\n", finishing)
+    made = {line.split()[1] for line in lines if line.startswith("made ")}
+    after = lines[lines.index(finishing) + 1 :]
+    assert len(after) <= 4  # two at work, and what came while the key was pressed
+    assert desk.clips() == sorted(f"{name}.{ending}" for name in made for ending in ("flac", "json", "svg"))
+    assert 0 < len(made) < len(names)
+    for name in made:
+        desk.assert_whole(name)
+    report = report_of(desk)
+    assert (report["complete"], set(report["left"])) == (False, set(names) - made)
+    again = desk.run_apart("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain")
+    assert again.outcomes == {name: "kept" if name in made else "made" for name in names}
+    assert report_of(desk)["complete"] is True
+
+
 @linux
 @pytest.mark.parametrize("jobs", [1, 2])
-def test_ctrl_c_ends_the_run_and_all_it_started(desk: Desk, rubberband: StandIn, jobs: int) -> None:
-    """The terminal sends SIGINT to every process of the group (POSIX.1-2017, General Terminal Interface, 11.1.9)."""
+@pytest.mark.parametrize("key", ["ctrl-c twice", "SIGTERM"])
+def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
+    desk: Desk, rubberband: StandIn, jobs: int, key: str
+) -> None:
     rubberband(NOTING)
     desk.recipe("a.yaml")
     for name in "bcd":
@@ -196,16 +193,60 @@ def test_ctrl_c_ends_the_run_and_all_it_started(desk: Desk, rubberband: StandIn,
     with desk.start(*arguments, env={**os.environ, "TMPDIR": str(temporary)}) as process:
         assert process.stderr
         assert process.stderr.readline().startswith("made      a  out/clips/a.flac")
-        assert wait_until(lambda: len(list(desk.folder.glob("pids-[0-9]*"))) == jobs, 30.0)
+        assert begun(desk, jobs)
+        if key == "SIGTERM":
+            process.terminate()
+        else:
+            os.killpg(process.pid, signal.SIGINT)
+            plural = "s" if jobs > 1 else ""
+            assert process.stderr.readline() == f"finishing {jobs} clip{plural}; press again to stop\n"
+            os.killpg(process.pid, signal.SIGINT)
         began_s = time.monotonic()
-        os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert time.monotonic() - began_s < SOON_S
-    assert (process.returncode, out, err) == (1, "", "stopped; what is finished stays\n")
+    assert (process.returncode, out, err) == (1, "", STOPPED)
     assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)
     assert desk.clips() == ["a.flac", "a.json", "a.svg"]
     assert list(temporary.iterdir()) == []
     desk.assert_whole("a")
+    report = report_of(desk)
+    assert (report["complete"], report["left"]) == (False, ["b", "c", "d"])
+
+
+@linux
+def test_a_run_of_one_clip_is_stopped_by_the_same_keys(desk: Desk, rubberband: StandIn) -> None:
+    rubberband(NOTING)
+    desk.recipe("a.yaml", STRETCHED)
+    with desk.start("render", "a.yaml", "--engine", "rubberband", "--plain") as process:
+        assert begun(desk, 1)
+        os.killpg(process.pid, signal.SIGINT)
+        assert process.stderr
+        assert process.stderr.readline() == "finishing 1 clip; press again to stop\n"
+        began_s = time.monotonic()
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert time.monotonic() - began_s < SOON_S
+    assert (process.returncode, out, err) == (1, "", STOPPED)
+    assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)
+    assert desk.clips() == []
+
+
+@pytest.mark.slow
+@linux
+def test_a_clip_over_its_limit_is_ended_and_the_others_are_made(
+    desk: Desk, rubberband: StandIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The engine's own limit is a minute; the limit of the clip is met before it."""
+    rubberband(NOTING)
+    monkeypatch.setattr(run, "limit_s", lambda batch: 20.0 if batch.names == ("b",) else 300.0)
+    for name in "acd":
+        desk.recipe(f"{name}.yaml")
+    desk.recipe("b.yaml", STRETCHED)
+    ended = desk.run("render", ".", "--engine", "rubberband", "--jobs", "2")
+    assert (ended.status, ended.outcomes) == (1, {"a": "made", "b": "failed", "c": "made", "d": "made"})
+    assert "failed    b  it did not end within 20 s; try it alone" in ended.told
+    assert len(pids(desk)) == 4  # two engines, and the two workers that started them
+    assert wait_until(lambda: not any(map(is_running, pids(desk)[::2])), SOON_S)
 
 
 def children(pid: int) -> list[int]:
@@ -246,8 +287,11 @@ def test_ctrl_c_while_the_workers_start_ends_the_run(desk: Desk) -> None:
         )  # two workers, and Python's own tracker
         workers = children(process.pid)
         os.killpg(process.pid, signal.SIGINT)
+        assert process.stderr
+        assert process.stderr.readline().startswith("finishing 2 clips")
+        os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=60)
-    assert (process.returncode, out, err) == (1, "", "stopped; what is finished stays\n")
+    assert (process.returncode, out, err) == (1, "", STOPPED)
     assert wait_until(lambda: not any(map(is_running, workers)), SOON_S)
     assert desk.clips() == []
 
@@ -258,7 +302,7 @@ def test_workers_end_when_their_run_is_killed(desk: Desk, rubberband: StandIn) -
     for name in "ab":
         desk.recipe(f"{name}.yaml", STRETCHED)
     with desk.start("render", ".", "--engine", "rubberband", "--jobs", "2", "--plain") as process:
-        assert wait_until(lambda: len(list(desk.folder.glob("pids-[0-9]*"))) == 2, 30.0)
+        assert begun(desk, 2)
         process.kill()
         process.communicate(timeout=60)
     assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)

@@ -1,0 +1,350 @@
+"""A night at the desk: what is in error stops nobody else, what failed leaves a log, and two runs do not meet."""
+
+import json
+import os
+import random
+import re
+import time
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from desk import RECIPE, SLATE, STRETCHED, Desk, wait_until
+
+from render.night import run
+from render.night.outcome import Failed, Outcome
+
+IN_SET = (("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
+
+posix = pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
+
+
+def report_of(desk: Desk, out: str = "out") -> dict[str, Any]:
+    report: dict[str, Any] = json.loads((desk.folder / out / "report.json").read_text(encoding="utf-8"))
+    return report
+
+
+# --- recipes in error ---
+
+
+def test_a_recipe_in_error_is_told_and_the_others_are_made(desk: Desk) -> None:
+    desk.recipe("set/bad.yaml", *IN_SET, ("lead: 4 beats", "lead: 4"))
+    desk.recipe("set/good.yaml", *IN_SET)
+    ended = desk.run("render", "set", "--plain")
+    assert (ended.status, ended.out) == (2, "")
+    assert ended.told == [
+        "set/bad.yaml:4:7: lead: '4' has no unit; write `4 beats`",
+        "made      good  out/clips/good.flac",
+    ]
+    desk.assert_whole("good")
+    report = report_of(desk)
+    assert report["complete"] is True
+    assert [(fault["file"], fault["line"], fault["column"]) for fault in report["faults"]] == [
+        ("set/bad.yaml", 4, 7)
+    ]
+    assert desk.run("render", "set", "--plain").status == 2
+
+
+def test_a_recipe_in_error_is_worse_than_a_clip_that_failed(desk: Desk) -> None:
+    desk.sound("silence.wav", SLATE * 0)
+    desk.recipe("set/bad.yaml", *IN_SET, ("lead: 4 beats", "lead: 4"))
+    desk.recipe("set/silent.yaml", ("ember.wav", "../silence.wav"), ("slate.wav", "../silence.wav"))
+    ended = desk.run("render", "set", "--json")
+    assert ended.status == 2
+    assert [result["outcome"] for result in json.loads(ended.out)] == ["refused"]
+
+
+def test_without_a_clip_to_make_nothing_is_written(desk: Desk) -> None:
+    desk.recipe("test.yaml", ("lead: 4 beats", "lead: 4"))
+    with desk.nothing_written():
+        assert desk.run("render", "test.yaml").status == 2
+
+
+BREAKS: list[Callable[[str], str]] = [
+    lambda text: text.replace("lead: 4 beats", "lead: 4"),
+    lambda text: text.replace("tail:", "tial:"),
+    lambda text: text.replace("ember.wav", "gone.wav"),
+    lambda text: text.replace("tempo: 140", "tempo: 190"),
+    lambda text: text.replace("lead: 4 beats", "lead: 64 beats"),
+    lambda text: text.replace("drop: bar 3", "drop: bar three"),
+    lambda text: text.replace("title: Test\n", ""),
+    lambda text: text + "title: Again\n",
+    lambda text: text.replace("tracks:", "tracks: ["),
+    lambda text: text[: len(text) // 2],
+    lambda text: "- a list\n",
+    lambda text: "",
+    lambda text: text.replace("format: flac", "format: aiff"),
+    lambda text: text.replace("tempo: 140", "tempo: .nan"),
+    lambda text: text.replace("bpm: 140\n    first_beat: 0.5 s", "bpm: -1\n    first_beat: 0.5 s"),
+    lambda text: text.replace("file: slate.wav", "file: notes.txt"),
+    lambda text: text.replace("clip:", "low_cut: {keep: [{from: start, track: nobody}]}\nclip:"),
+    lambda text: text.replace("clip:", "jump_back: [{track: ember, at: landing, to: nowhere}]\nclip:"),
+    lambda text: text.replace("clip:", "try: {longer: {lead: 64 beats}}\nclip:"),
+    lambda text: text.replace("title: Test", "title: &a Test"),
+    lambda text: text.replace("recipe: 1", "recipe: 9"),
+    lambda text: text.replace("recipe: 1", "recipe: " + "[" * 500),
+    lambda text: "x" * 70_000,
+    lambda text: text.replace("first_beat: 0.5 s", "first_beat: soon"),
+    lambda text: text.replace("title: Test", "title: [Test]"),
+]
+"""Each makes a recipe wrong in a way of its own."""
+
+
+def test_each_of_those_breaks_a_recipe(desk: Desk) -> None:
+    desk.text("notes.txt", "no sound")
+    told = set()
+    for number, breaks in enumerate(BREAKS):
+        name = f"{number:02d}.yaml"
+        desk.text(name, breaks(RECIPE))
+        ended = desk.run("check", name)
+        assert ended.status == 2, name
+        told.add(re.sub(r"^\S+:\d+:\d+: ", "", ended.told[0]))
+    assert len(told) >= len(BREAKS) - 3  # two roads may lead to one fault, as text that breaks off
+
+
+@pytest.mark.slow
+def test_of_500_recipes_of_which_every_tenth_is_broken_all_good_ones_are_made_and_all_faults_told(
+    desk: Desk,
+) -> None:
+    desk.text("notes.txt", "no sound")
+    short = RECIPE.replace("lead: 4 beats", "lead: 1 beats").replace("tail: 4 beats", "tail: 2 beats")
+    broken = set()
+    for number in range(500):
+        name = f"{number:03d}"
+        if number % 10 == 7:
+            broken.add(name)
+            desk.text(f"{name}.yaml", BREAKS[number // 10 % len(BREAKS)](RECIPE))
+        else:
+            desk.text(f"{name}.yaml", short)
+    ended = desk.run_apart("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain")
+    assert (ended.status, ended.out) == (2, "")
+    report = report_of(desk)
+    assert report["counts"] == {"made": 450, "kept": 0, "refused": 0, "failed": 0, "left": 0}
+    assert {fault["file"].removesuffix(".yaml") for fault in report["faults"]} == broken
+    told = {line.partition(".yaml:")[0] for line in ended.told if ".yaml:" in line}
+    assert told == broken
+    names = {Path(name).stem for name in desk.clips()}
+    assert names == {f"{number:03d}" for number in range(500)} - broken
+    for name in random.Random(1).sample(sorted(names), 10):
+        desk.assert_whole(name)
+
+
+# --- the report and the logs ---
+
+
+def test_the_report_of_a_night(desk: Desk) -> None:
+    desk.recipe("a.yaml", STRETCHED)
+    desk.recipe("b.yaml")
+    desk.run("render", "b.yaml")
+    before = datetime.now().astimezone()
+    began_s = time.monotonic()
+    assert desk.run("render", ".").status == 0
+    took_s = time.monotonic() - began_s
+    report = report_of(desk)
+    assert [(clip["name"], clip["outcome"]) for clip in report["clips"]] == [("a", "made"), ("b", "kept")]
+    assert report["counts"] == {"made": 1, "kept": 1, "refused": 0, "failed": 0, "left": 0}
+    assert abs((datetime.fromisoformat(report["started"]) - before).total_seconds()) < took_s + 1
+    assert 0 < report["clips"][0]["wall_s"] <= report["wall_s"] <= took_s
+    assert report["processor_s"] > 0
+    for clip in report["clips"]:
+        receipt = desk.receipt(clip["name"])
+        assert clip["findings"] == receipt["findings"]
+        assert clip["headroom_needed_db"] == receipt["headroom_needed_db"]
+        assert clip["size_bytes"] == (desk.folder / "out" / "clips" / receipt["clip"]).stat().st_size
+    loudest = max(report["clips"], key=lambda clip: float(clip["headroom_needed_db"]))
+    assert report["loudest"]["name"] == loudest["name"]
+    assert report["warnings"]["low-end-overlap"] == 2
+
+
+def test_a_clip_that_fails_leaves_a_log_and_one_that_succeeds_removes_it(desk: Desk) -> None:
+    broken = desk.sound("slate.flac", SLATE)
+    whole = broken.read_bytes()
+    broken.write_bytes(whole[: len(whole) // 2])
+    recipe = desk.recipe("test.yaml", ("slate.wav", "slate.flac"))
+    ended = desk.run("render", "test.yaml", "--json")
+    (result,) = json.loads(ended.out)
+    assert (ended.status, desk.clips()) == (1, ["test.log"])
+    assert result["log"] == "out/clips/test.log"
+    (clip,) = report_of(desk)["clips"]
+    assert (clip["log"], clip["reason"]) == ("out/clips/test.log", result["reason"])
+    log = (desk.folder / "out" / "clips" / "test.log").read_text(encoding="utf-8")
+    assert log.startswith(f"test: {result['reason']}\n")
+    assert result["trace"].strip() in log
+    assert recipe.read_text().strip() in log
+    for part in ("numpy ", "signalsmith ", "landing at 0:01.714", '"source_start_frames"'):
+        assert part in log
+    broken.write_bytes(whole)
+    assert desk.run("render", "test.yaml").status == 0
+    assert desk.clips() == ["test.flac", "test.json", "test.svg"]
+
+
+def test_a_clock_that_jumps_back_disturbs_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An hour back at every look, as at the end of summer time on a machine that keeps local time."""
+    desk.recipe("a.yaml")
+    desk.recipe("b.yaml", STRETCHED)
+    now_s = time.time()
+    looks = iter(range(1_000_000))
+    monkeypatch.setattr(time, "time", lambda: now_s - 3600.0 * next(looks))
+    assert desk.run("render", ".").outcomes == {"a": "made", "b": "made"}
+    assert desk.run("render", ".").outcomes == {"a": "kept", "b": "kept"}
+    report = report_of(desk)
+    assert 0 < report["wall_s"] < 100
+    assert all(0 <= clip["wall_s"] < 100 for clip in report["clips"])
+
+
+def test_a_source_replaced_during_the_night_does_not_end_it(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a file that breaks off, when its clip is about to be made."""
+    for name in ("ash", "oak"):
+        desk.sound(f"{name}.flac", SLATE)
+    desk.recipe("a.yaml", ("slate.wav", "ash.flac"))
+    desk.recipe("b.yaml", ("slate.wav", "oak.flac"))
+    desk.recipe("c.yaml")
+    real = run.carry_out
+
+    def carry_out(batch: Any, choice: Any) -> list[Outcome]:
+        if batch.names == ("b",):
+            path = desk.folder / "oak.flac"
+            path.write_bytes(path.read_bytes()[:20_000])
+        return real(batch, choice)
+
+    monkeypatch.setattr(run, "carry_out", carry_out)
+    ended = desk.run("render", ".")
+    assert (ended.status, ended.outcomes) == (1, {"a": "made", "b": "failed", "c": "made"})
+    assert "oak.flac" in ended.told[1]
+
+
+# --- dry runs ---
+
+
+def test_a_dry_run_knows_what_is_there_and_what_the_last_run_cost(desk: Desk) -> None:
+    desk.recipe("a.yaml")
+    assert desk.run("render", "a.yaml").status == 0
+    desk.recipe("b.yaml", STRETCHED)
+    with desk.nothing_written():
+        lines = desk.run("render", ".", "--dry-run").out.splitlines()
+        forced = desk.run("render", ".", "--dry-run", "--force").out.splitlines()
+        facts = json.loads(desk.run("render", ".", "--dry-run", "--json").out)
+    assert lines[:2] == ["a.flac  3.4 s at 140 BPM  (is there, kept)", "b.flac  3.4 s at 140 BPM"]
+    assert lines[2].startswith(
+        "to make: 1 clip, 3 s of sound; estimated from the 1 clip of the last run: about "
+    )
+    assert forced[0] == "a.flac  3.4 s at 140 BPM"
+    assert [one["kept"] for one in facts] == [True, False]
+    (made,) = report_of(desk)["clips"]
+    assert facts[1]["estimated_wall_s"] == pytest.approx(made["wall_s"], abs=0.06)  # told to a tenth
+
+
+# --- two runs in one folder ---
+
+SLOW = "sleep 2; exit 3"
+"""An engine that takes its time and then fails."""
+
+
+@posix
+def test_a_second_run_in_a_folder_is_told_of_the_first_or_waits_for_it(
+    desk: Desk, rubberband: Callable[[str], None]
+) -> None:
+    rubberband(SLOW)
+    desk.recipe("a.yaml", STRETCHED)
+    desk.recipe("b.yaml")
+    with desk.start("render", "a.yaml", "--engine", "rubberband", "--plain") as first:
+        assert wait_until(lambda: (desk.folder / "out" / ".lock-holder.json").exists(), 60.0)
+        told = desk.run("render", "b.yaml")
+        assert first.poll() is None
+        waited = desk.run("render", "b.yaml", "--wait")
+        assert "a.log" in desk.clips()  # the first run had come to its end
+        first.communicate(timeout=60)
+    assert (told.status, told.out, len(told.told)) == (1, "", 1)
+    assert told.told[0].startswith(f"out: another run is at work here (process {first.pid} on ")
+    assert waited.status == 0
+    assert waited.told[0].startswith(f"waiting   out: another run is at work here (process {first.pid} on ")
+    assert waited.told[1] == "made      b  out/clips/b.flac"
+
+
+def test_runs_in_two_folders_do_not_mind_each_other(desk: Desk) -> None:
+    desk.recipe("a.yaml")
+    with desk.start("render", "a.yaml", "--engine", "signalsmith", "--out", "one") as other:
+        assert desk.run("render", "a.yaml", "--out", "two").status == 0
+        other.communicate(timeout=60)
+    assert other.returncode == 0
+
+
+def test_what_a_killed_run_left_behind_is_swept_up(desk: Desk) -> None:
+    desk.recipe("test.yaml")
+    for folder in ("out", "out/clips"):
+        desk.text(f"{folder}/.dropkiln-0123456789ab.flac", "half a clip")
+    assert desk.run("render", "test.yaml").status == 0
+    assert desk.clips() == ["test.flac", "test.json", "test.svg"]
+    assert not list((desk.folder / "out").glob(".dropkiln-*"))
+
+
+# --- a full disk ---
+
+
+def test_a_full_disk_stops_the_night_and_tells_what_is_needed(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names = [f"{number:02d}" for number in range(20)]
+    for name in names:
+        desk.recipe(f"{name}.yaml")
+    real = run.carry_out
+
+    def carry_out(batch: Any, choice: Any) -> list[Outcome]:
+        if batch.names != ("02",):
+            return real(batch, choice)
+        return [Failed("02", "out/clips/02.flac: the disk is full; make room", "", ours=False, cause="full")]
+
+    monkeypatch.setattr(run, "carry_out", carry_out)
+    ended = desk.run("render", ".")
+    assert ended.status == 1
+    assert ended.told[:3] == [
+        "made      00  out/clips/00.flac",
+        "made      01  out/clips/01.flac",
+        "failed    02  out/clips/02.flac: the disk is full; make room",
+    ]
+    (line,) = ended.told[3:]
+    assert line.startswith("out: stopped, for the disk is full: 18 clips not made need about ")
+    assert line.endswith(" are free; make room and run again, what is finished stays")
+    report = report_of(desk)
+    assert report["complete"] is False
+    assert report["left"] == names[3:]
+    monkeypatch.setattr(run, "carry_out", real)
+    again = desk.run("render", ".")
+    assert again.status == 0
+    assert [again.outcomes[name] for name in names] == ["kept", "kept"] + ["made"] * 18
+
+
+# --- a screen ---
+
+
+@posix
+def test_a_person_at_a_screen_gets_a_table_at_the_end(desk: Desk) -> None:
+    """On a terminal (POSIX.1-2017, posix_openpt) of 200 columns; `--plain` has none of it."""
+    desk.recipe("a.yaml")
+    desk.recipe("bad.yaml", ("lead: 4 beats", "lead: 4"))
+    screen, terminal = os.openpty()
+    env = {**os.environ, "TERM": "xterm", "COLUMNS": "200"}
+    with desk.start("render", ".", "--engine", "signalsmith", stderr=terminal, env=env) as process:
+        os.close(terminal)
+        shown = b""
+        while True:
+            try:
+                part = os.read(screen, 4096)
+            except OSError:  # Linux tells so that the other end is closed
+                break
+            if not part:
+                break
+            shown += part
+        process.wait(timeout=60)
+    os.close(screen)
+    lines = [line.strip() for line in re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown.decode()).splitlines()]
+    assert process.returncode == 2
+    assert any(line.startswith("made      a  out/clips/a.flac") for line in lines)
+    assert any(re.match(r"night     1 made, in \d+ s$", line) for line in lines)
+    assert "in error  1 recipe" in lines
+    assert "report    out/report.json" in lines
+    assert desk.run("render", ".", "--plain").told[-1].startswith("kept      a")
