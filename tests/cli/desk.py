@@ -127,6 +127,7 @@ class Desk:
         Asked for several jobs, it has processes of its own as always.
         """
         given = [str(argument) for argument in arguments]
+        many = "--jobs" in given and given[given.index("--jobs") + 1 :][:1] != ["1"]
         if given[:1] == ["render"]:
             given[1:1] = [] if "--jobs" in given else ["--jobs", "1"]
             given[1:1] = [] if "--engine" in given else ["--engine", "signalsmith"]
@@ -134,7 +135,7 @@ class Desk:
         with (
             contextlib.chdir(self.folder),
             mock.patch.object(sys, "argv", ["dropkiln", *given]),
-            mock.patch.object(night, "processes", lambda jobs: here(jobs) if jobs == 1 else processes(jobs)),
+            mock.patch.object(night, "processes", processes if many else here),
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
         ):
