@@ -283,9 +283,11 @@ def test_every_fact_that_would_else_be_measured_is_stated():
 
 
 def test_a_record_whose_tempo_drifts_is_left_to_be_measured_beat_by_beat():
-    text = drafted(one=facts(drifting=True), two=facts())
+    text = drafted(one=facts(170.0, drifting=True), two=facts(174.0, voiced=[(1, 8)]))
     assert not {"bpm", "first_beat"} & set(data_of(text)["tracks"]["one"])
-    assert "its tempo drifts" in text
+    words = " ".join(text.replace("#", " ").split())
+    assert "its tempo drifts around 170.00 BPM" in words
+    assert "one by one; runs +2.35%" in words  # 174/170 = 1.0235
 
 
 def test_close_calls_stand_beside_the_facts_they_are_about():

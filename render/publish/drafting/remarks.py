@@ -129,8 +129,8 @@ def _lengths(choice: Choice) -> Iterator[tuple[Path, str]]:
 def _track(choice: Choice, lane: Lane) -> Iterator[tuple[Path, str]]:
     record, found = lane.record, lane.record.by.grid
     if record.drifts:
-        around = f"around {found.grid.tempo_bpm:.2f} BPM"
-        yield ("file",), f"its tempo drifts {around}, so its beats are left to be measured one by one"
+        around = f"around {found.grid.tempo_bpm:.2f} BPM, so its beats are left to be measured one by one"
+        yield ("file",), f"its tempo drifts {around}; {_change(choice, lane)}"
     yield ("bpm",), _sure(found.tempo_confidence, _rival(record)) + _change(choice, lane)
     yield ("first_beat",), "bar 1 beat 1" + _doubt(record)
     yield ("key",), _key(record)
