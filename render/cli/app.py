@@ -10,7 +10,7 @@ import sys
 
 import typer
 
-from render.cli import check, demo, doctor, draft, look, render, schema
+from render.cli import ballots, book, check, demo, doctor, draft, look, playlist, render, schema
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -28,6 +28,9 @@ app.command()(render.render)
 app.command()(check.check)
 app.command()(look.look)
 app.command()(draft.draft)
+app.command()(ballots.ballots)
+app.command()(book.book)
+app.command()(playlist.playlist)
 app.command()(demo.demo)
 app.command()(schema.schema)
 app.command()(doctor.doctor)

@@ -27,6 +27,15 @@ Jobs = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print facts as JSON on standard output.")]
+BookFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--book",
+        metavar="<file>",
+        help="The book; left out: book.yaml beside the recipes, in recipes/ if there is such a folder here.",
+        show_default=False,
+    ),
+]
 Plain = Annotated[bool, typer.Option("--plain", help="One line for each clip, no moving display.")]
 
 

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from render.faults import UsageError
+from render.files.book_file import BOOK
 
 RECIPE_SUFFIXES = (".yaml", ".yml")
 RECEIPT_SUFFIX = ".json"
@@ -23,13 +24,15 @@ def unfit_for_a_name(name: str) -> bool:
 def recipe_files(paths: Iterable[Path]) -> list[Path]:
     """The recipes and receipts meant by paths, each once: files as named, folders by the recipes in them.
 
-    Raises UsageError for what is not there, holds no recipe, or has a name that no clip can have.
+    The book, which may lie among the recipes, is known by its name and left out of a folder. Raises UsageError for
+    what is not there, holds no recipe, or has a name that no clip can have.
     """
     files: dict[Path, None] = {}
     for path in paths:
         with _told(path):
             if path.is_dir():
-                found = sorted(p for p in path.iterdir() if _is_recipe(p) and not p.name.startswith("."))
+                names = (p for p in path.iterdir() if p.name != BOOK and not p.name.startswith("."))
+                found = sorted(p for p in names if _is_recipe(p))
                 if not found:
                     raise UsageError(str(path), "no recipe in this folder", "a recipe ends in .yaml")
                 files |= dict.fromkeys(found)

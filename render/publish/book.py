@@ -73,10 +73,6 @@ class Entry:
     ratings: tuple[Rating, ...]
 
     @property
-    def recipe(self) -> str:
-        return self.clip.partition("--")[0]
-
-    @property
     def last_words(self) -> dict[str, Rating]:
         """Of each listener the latest rating; of two at the same moment the one that stands first."""
         last: dict[str, Rating] = {}
@@ -90,7 +86,10 @@ class Entry:
         if self.stated:
             return self.stated
         counts = Counter(rating.verdict for rating in self.last_words.values())
-        return max(reversed(VERDICTS), key=counts.__getitem__) if counts else None
+        if not counts:
+            return None
+        careful_first: list[Verdict] = list(reversed(VERDICTS))
+        return max(careful_first, key=counts.__getitem__)
 
 
 Book = tuple[Entry, ...]
@@ -129,7 +128,6 @@ def book_json(book: Book) -> str:
     data = [
         {
             "clip": entry.clip,
-            "recipe": entry.recipe,
             "title": entry.title,
             "tracks": list(entry.tracks),
             "verdict": entry.verdict,
