@@ -18,6 +18,7 @@ from render.make import Done, Kept
 from render.night.batch import Batch
 from render.night.estimate import costs_of, dry_run_json, dry_run_lines, estimate
 from render.night.job import Work
+from render.night.listening import PAGE, write_page
 from render.night.log import remove_log, write_log
 from render.night.outcome import Failed, Outcome
 from render.night.pool import here, processes
@@ -95,9 +96,10 @@ class _Night:
                     stopping.asked = True
                 self._sweep()
                 self._write_report(watch)
+                self._write_page(watch)
             if self._is_full():
                 watch.say(self._need_of_room())
-            watch.ended(list(table(self.report(), str(self._out / REPORT))))
+            watch.ended([*table(self.report(), str(self._out / REPORT)), f"listen    {self._out / PAGE}"])
             if stopping.asked and self.report().left:
                 watch.say("stopped; what is finished stays")
 
@@ -153,6 +155,13 @@ class _Night:
             write_whole(self._out / REPORT, report_json(self.report()))
         except OutputError as error:  # the clips are worth more than their report
             watch.say(str(error))
+
+    def _write_page(self, watch: Watch) -> None:
+        try:
+            write_page(self._out, self._out / CLIPS, watch.say)
+        except OutputError as error:
+            if not self._is_full():  # else it is told once, with what is needed
+                watch.say(str(error))
 
     def _finishing(self) -> str:
         return f"finishing {plural(len(self._at_work), 'clip')}; press again to stop"

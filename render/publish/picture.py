@@ -38,6 +38,9 @@ LOW_TOP, LOW_HEIGHT = FOOT + 3.0, 11.0
 MIX_BODY_TOP = 36.0
 """From the top of the strip of levels to its bars; above is its heading."""
 
+LEGEND_HEIGHT = 44.0
+"""From the foot of the strip of levels to the foot of the paper."""
+
 SMALLEST_CHANGE = 0.00005
 """A tempo change that rounds to less than 0.01 %: nobody could set it."""
 LANDING, BEATS = "landing", " beats"
@@ -131,8 +134,13 @@ def picture_svg(plan: ClipPlan, facts: Mapping[str, TrackFacts], energies: Energ
         mix_foot=mix_foot,
         mix_bars=drawing.bars_path(mix_bars, mix_foot),
         mix_ticks=[_Number(mix_foot - mix_scale.height(db), _minus(f"{db:g}")) for db in mix_scale.ticks()],
-        height=mix_foot + 44.0,
+        height=picture_height(len(rows)),
     )
+
+
+def picture_height(lanes: int) -> float:
+    """Of a picture of so many lanes, in the units of which it is `WIDTH` wide."""
+    return FIRST_LANE + lanes * LANE_PITCH + MIX_BODY_TOP + BODY_HEIGHT + LEGEND_HEIGHT
 
 
 def picture_summary(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> str:

@@ -1,0 +1,53 @@
+"""The listening page of a folder: what its receipts say, written beside the folder of the clips."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from render.files.whole_file import inside, write_whole
+from render.night.paths import RECEIPT_SUFFIX, unfit_for_a_name
+from render.night.receipts import MAX_RECEIPT_BYTES
+from render.publish.page import PageClip, page_clip, page_html
+from render.publish.receipt import BadReceipt, read_receipt
+
+PAGE = "index.html"
+"""The page within the output folder."""
+
+
+def write_page(out: Path, clips: Path, say: Callable[[str], None]) -> int:
+    """Write the page of the clips that lie in the folder `clips`, in `out`; how many it shows.
+
+    A clip that was thrown away is left out, and so is one whose receipt cannot be read, which is told. Raises
+    OutputError.
+    """
+    shown: list[PageClip] = []
+    for path in sorted(clips.glob(f"*{RECEIPT_SUFFIX}")):
+        if path.name.startswith("."):
+            continue
+        try:
+            clip = _clip(path)
+            shown += [clip] if path.with_name(clip.file).is_file() else []
+        except BadReceipt as error:
+            say(f"{path}: not on the page, for {error}; render its recipe again")
+    write_whole(inside(out, PAGE), page_html(shown))
+    return len(shown)
+
+
+def _clip(path: Path) -> PageClip:
+    """The clip of a receipt. Raises BadReceipt."""
+    if not path.is_file():  # opening a pipe would wait for somebody to write
+        raise BadReceipt("there is no file behind this name")
+    try:
+        with path.open("rb") as file:
+            content = file.read(MAX_RECEIPT_BYTES + 1)
+    except OSError as error:
+        raise BadReceipt(f"it cannot be read ({error.strerror})") from error
+    if len(content) > MAX_RECEIPT_BYTES:
+        raise BadReceipt("it is too large for a receipt")
+    try:
+        receipt = read_receipt(content.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise BadReceipt("it is not text") from error
+    clip = page_clip(receipt)
+    if clip.name != path.stem or unfit_for_a_name(clip.name):
+        raise BadReceipt("it is the receipt of another clip")
+    return clip
