@@ -10,7 +10,7 @@ import sys
 
 import typer
 
-from render.cli import ballots, book, check, demo, doctor, draft, look, playlist, render, schema
+from render.cli import ballots, book, check, demo, doctor, draft, look, page, playlist, render, schema
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -32,6 +32,7 @@ app.command()(ballots.ballots)
 app.command()(book.book)
 app.command()(playlist.playlist)
 app.command()(demo.demo)
+app.command()(page.page)
 app.command()(schema.schema)
 app.command()(doctor.doctor)
 
