@@ -60,9 +60,6 @@ class Fold:
         spectrum[1 : HARMONICS + 1] = self.coefficients.sum(axis=0) * _blur()
         return np.asarray(np.fft.irfft(spectrum, bins))
 
-    def power(self) -> float:
-        return float((np.abs(self.coefficients.sum(axis=0) * _blur()) ** 2).sum())
-
 
 def _blur() -> Curve:
     number = np.arange(1, HARMONICS + 1)
@@ -75,9 +72,23 @@ def _turns(fold: Fold, period_s: float) -> Coefficients:
     What lies at time t has phase t / P; between two periods the phase of a block's middle changes by
     t·(1/P' − 1/P), taken as one for the whole block.
     """
+    return _turns_by_rate(fold, 1.0 / period_s - 1.0 / fold.period_s)
+
+
+def _turns_by_rate(fold: Fold, change_hz: float) -> Coefficients:
     middle_s = (np.arange(fold.blocks) + 0.5) * fold.beats_per_block * fold.period_s
-    change = middle_s * (1.0 / period_s - 1.0 / fold.period_s)
-    return np.exp(-2j * np.pi * np.outer(change, np.arange(1, HARMONICS + 1)))
+    return np.exp(-2j * np.pi * np.outer(middle_s * change_hz, np.arange(1, HARMONICS + 1)))
+
+
+def _powers(fold: Fold, rates_hz: Curve) -> Curve:
+    """The power of the folded profile at evenly spaced rates: from one to the next, every block turns by the same."""
+    turned = fold.coefficients * _turns_by_rate(fold, float(rates_hz[0]) - 1.0 / fold.period_s)
+    step = _turns_by_rate(fold, float(rates_hz[1] - rates_hz[0]))
+    profiles = np.empty((len(rates_hz), HARMONICS), np.complex128)
+    for each in range(len(rates_hz)):
+        turned.sum(axis=0, out=profiles[each])
+        turned *= step
+    return np.asarray(np.sum(np.abs(profiles * _blur()) ** 2, axis=1))
 
 
 def folded(curve: Curve, hop_s: float, period_s: float, beats_per_block: int = 8) -> Fold:
@@ -88,8 +99,10 @@ def folded(curve: Curve, hop_s: float, period_s: float, beats_per_block: int = 8
 
 def folded_by_beats(curve: Curve, phase: Curve, period_s: float, beats_per_block: int = 8) -> Fold:
     """A curve folded where the beats are known hop by hop, `phase`: (hops,), from 0 up, in beats."""
+    blocks = int(phase[-1] / beats_per_block) + 1 if len(curve) else 0
+    attacks = np.flatnonzero(curve)  # most hops have none
+    phase, curve = phase[attacks], curve[attacks]
     block = (phase / beats_per_block).astype(np.int64)
-    blocks = int(block[-1]) + 1 if len(curve) else 0
     place = (phase % 1.0) * BINS - 0.5
     lower = np.floor(place)
     share = place - lower
@@ -110,7 +123,7 @@ def sharpest_period_s(fold: Fold, search_cycles: float = SEARCH_CYCLES) -> float
     rates = 1.0 / fold.period_s + span / length_s
     powers = np.zeros(0)
     for _ in range(2):  # the second time round, finer
-        powers = np.array([fold.at(1.0 / rate).power() for rate in rates])
+        powers = _powers(fold, rates)
         best = int(np.clip(np.argmax(powers), 1, len(rates) - 2))
         middle, step = rates[best], rates[1] - rates[0]
         rates = middle + step * np.linspace(-1.0, 1.0, 21)

@@ -25,8 +25,8 @@ from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
 
-NEAR_MS = 3.0
-"""Flams are heard from about 5 ms on (from memory); the rest is left to the stretching."""
+NEAR_MS = 1.0
+"""One hop of the attack curve."""
 DRIFTING: tuple[tuple[int, Style, float, float], ...] = (
     (911, "four-on-the-floor", 0.02, 0.008),
     (912, "broken beat", 0.01, 0.0),

@@ -9,8 +9,17 @@ import pytest
 from render.analysis.clock import Clock
 from render.analysis.local_phase import lateness
 from render.analysis.onsets import attack_curves
+from render.analysis.record import RecordListener
 from render.facts import GridFinding
-from tests.analysis.heard_grids import clicks, heard, song_finding, song_of
+from tests.analysis.heard_grids import (
+    CLICK_RATE_HZ,
+    clicks,
+    heard,
+    song_finding,
+    song_of,
+    song_sound_of,
+)
+from tests.analysis.heard_records import hear
 from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
@@ -40,6 +49,19 @@ def test_a_tape_that_wanders_a_little_is_followed(
     local, plain = off_ms(beats_s, finding, local=True), off_ms(beats_s, finding, local=False)
     assert np.mean(local <= LANDING_MS) >= 0.9
     assert np.percentile(local, 95) < np.percentile(plain, 95)
+
+
+def test_a_drop_on_such_a_tape_is_told_where_it_is_heard() -> None:
+    seed, style, wander, stray_s = TAPES[1]
+    song = song_of(seed, style, wander, stray_s)
+    listener = RecordListener(CLICK_RATE_HZ)
+    facts = hear(listener, song_sound_of(seed, style, wander, stray_s))
+    assert facts.by_bars is not None
+    first = facts.by_bars.drops[0].at_s
+    grid = facts.by_bars.grid.grid
+    drop_s = float(song.beats()[4 * (song.drop_bars[0] - 1)])
+    assert 1000.0 * abs(first - drop_s) <= LANDING_MS
+    assert abs(first - drop_s) < abs(grid.time_s(round(grid.beat_at(drop_s))) - drop_s)
 
 
 @pytest.mark.parametrize(("seed", "style"), SONGS)

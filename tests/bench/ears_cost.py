@@ -1,0 +1,122 @@
+"""What it costs to hear a record: `python -m tests.bench.ears_cost`.
+
+Speed is seconds of sound for each second of one core's time (the processor's, not the clock's), imports done. Memory is
+the peak of a fresh process that hears a stereo file of ten minutes block by block, as the program does.
+"""
+
+import multiprocessing
+import os
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import soundfile
+
+from render.analysis.bands import BandListener
+from render.analysis.grid import find_grid
+from render.analysis.levels import LevelListener
+from render.analysis.onsets import OnsetListener
+from render.analysis.record import RecordListener
+from render.analysis.tonal import TonalListener
+from render.analysis.voice import VoiceListener
+from render.demo.records import RECORDS, render_record
+from render.files.audio_files import blocks_of, open_recording
+from render.values import Audio
+
+RECORD = "thimbleyard"
+"""The one that is sung."""
+ROUNDS = 5
+BLOCK_FRAMES = 65_536
+LONG_S = 600.0
+SPEED_BAR = 40.0
+MEMORY_BAR_MIB = 600.0
+LISTENERS: dict[str, Callable[[int], Any]] = {
+    "attacks": OnsetListener,
+    "bands": BandListener,
+    "tones": TonalListener,
+    "voice": VoiceListener,
+    "levels": LevelListener,
+    "everything": RecordListener,
+}
+
+
+def main() -> None:
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
+        os.environ[name] = "1"  # for the processes that are started below
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "ten-minutes.flac"
+        sound, rate_hz = render_record(next(record for record in RECORDS if record.name == RECORD))
+        write_long(path, sound, rate_hz)
+        spawn = multiprocessing.get_context("spawn")
+        with spawn.Pool(1) as pool:
+            report_speed(pool.apply(costs_s, (sound, rate_hz)), len(sound) / rate_hz)
+        with spawn.Pool(1) as pool:
+            before_mib, peak_mib, cpu_s = pool.apply(hear_file, (path,))
+    print(
+        f"memory for ten minutes: {peak_mib:.0f} MiB (bar {MEMORY_BAR_MIB:.0f}), {before_mib:.0f} of them imports"
+    )
+    print(f"ten minutes, decoding included: {LONG_S / cpu_s:.0f} x real time")
+
+
+def write_long(path: Path, sound: Audio, rate_hz: int) -> None:
+    """The same record over and over until ten minutes are full."""
+    with soundfile.SoundFile(path, "w", rate_hz, sound.shape[1]) as file:
+        left = round(LONG_S * rate_hz)
+        while left:
+            part = sound[:left]
+            file.write(part)
+            left -= len(part)
+
+
+def costs_s(sound: Audio, rate_hz: int) -> dict[str, float]:
+    """The median cost of each listener, and of the grid from what was heard."""
+    times: dict[str, list[float]] = {name: [] for name in (*LISTENERS, "grid")}
+    for _ in range(ROUNDS):
+        for name, listener_type in LISTENERS.items():
+            start_s = time.process_time()
+            heard = heard_by(listener_type(rate_hz), sound)
+            times[name].append(time.process_time() - start_s)
+            if name == "attacks":
+                start_s = time.process_time()
+                find_grid(heard)
+                times["grid"].append(time.process_time() - start_s)
+    return {name: statistics.median(each) for name, each in times.items()}
+
+
+def heard_by(listener: Any, sound: Audio) -> Any:
+    for first in range(0, len(sound), BLOCK_FRAMES):
+        listener.feed(sound[first : first + BLOCK_FRAMES])
+    return listener.heard()
+
+
+def report_speed(cost_s: dict[str, float], duration_s: float) -> None:
+    whole = cost_s.pop("everything")
+    print(
+        f"everything: {duration_s / whole:.0f} x real time (bar {SPEED_BAR:.0f}), median of {ROUNDS} rounds"
+    )
+    for name, each in sorted(cost_s.items(), key=lambda item: -item[1]):
+        print(f"  {name:10} {duration_s / each:5.0f} x  {each / whole:5.1%}")
+
+
+def hear_file(path: Path) -> tuple[float, float, float]:
+    """Memory before, and at its peak while a file is heard, in MiB; and the processor's time, in seconds."""
+    before_mib, start_s = _peak_mib(), time.process_time()
+    recording = open_recording(path)
+    listener = RecordListener(recording.rate_hz)
+    for block in blocks_of(recording):
+        listener.feed(block)
+    assert listener.heard().by_bars is not None
+    return before_mib, _peak_mib(), time.process_time() - start_s
+
+
+def _peak_mib() -> float:
+    """This process's own peak; what `resource` tells begins with that of the process it was started from."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return float(status.split("VmHWM:")[1].split()[0]) / 1024
+
+
+if __name__ == "__main__":
+    main()
