@@ -23,6 +23,7 @@ from tests.ground_truth.ears import Heard, hear
 from tests.ground_truth.scores import Score, score
 from tests.ground_truth.tables import Result, drop_table, main_table, wrong_answers
 from tests.ground_truth.truth import Record, Truth
+from tests.recorded.conftest import cache_folder
 
 SETS: dict[str, Callable[[], list[Record]]] = {
     "synthetic": synthetic.synthetic_records,
@@ -73,6 +74,8 @@ def results_of(tasks: Sequence[Task]) -> list[Result]:
     """Every task's result, in their order."""
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
         os.environ[name] = "1"  # a core for each process, so that costs are those of one core
+    # librosa's compiled parts, kept beside its sources by whoever ran it last, have crashed a worker.
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "numba"))
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(WORKERS, mp_context=spawn, initializer=_begin_worker) as pool:
         return list(pool.map(work, tasks))
