@@ -4,16 +4,35 @@ The models stand at the edge: they check what YAML delivered, and they are the r
 Schema for editors (draft 2020-12) is made from them, so the two cannot drift apart.
 """
 
-import re
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field
 
-from render.recipe import positions, quantities
-from render.recipe.positions import ClipPosition, TrackPosition
-from render.recipe.quantities import CLOCK, Length
+from render.recipe.kinds import (
+    NAME_PATTERN,
+    BarSpans,
+    Bpm,
+    Ceiling,
+    Decibels,
+    FilePath,
+    Hertz,
+    InClip,
+    InTrack,
+    Keepers,
+    LengthOf,
+    Milliseconds,
+    MusicalKey,
+    Pitch,
+    Seconds,
+    Share,
+    Shift,
+    Tempo,
+    TrackName,
+    Version,
+    Words,
+)
+from render.recipe.quantities import Length
 
-FORMAT_VERSION = 1
 SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 LANDING_MARKER = "drop"
 MAX_ENTRIES = 64
@@ -21,164 +40,10 @@ MAX_ENTRIES = 64
 LOW_CUT_CORNER_HZ = 150.0
 """Where the low end is counted from when a recipe does not say."""
 
-_UNSIGNED = r"(?:\d+(?:\.\d*)?|\.\d+)"
-_BEATS = rf"{_UNSIGNED}\s*(?:beats?|bars?)"
-_SIGNS = r"\x21-\x2c\x2e\x2f\x3a-\x40\x5b-\x5e\x60\x7b-\x7e"
-_NAME = rf"^[^\s\d\x2d{_SIGNS}][^\s{_SIGNS}]*$"
-"""A name, for editors: in their patterns `\\w` is ASCII, so the signs are ruled out instead."""
-
-
-def _written(pattern: str, *examples: str, also: dict[str, Any] | None = None) -> WithJsonSchema:
-    text: dict[str, Any] = {"type": "string", "pattern": f"^(?:{pattern})$", "examples": list(examples)}
-    return WithJsonSchema({"anyOf": [text, also]} if also else text)
-
-
-def _unit(unit: str, *examples: str) -> WithJsonSchema:
-    return _written(rf"[+−-]?{_UNSIGNED}\s*{unit}", *examples)
-
 
 def _default(written: str) -> dict[str, Any]:
     """A default as one would write it."""
     return {"default": written}
-
-
-def _version(raw: Any) -> int:
-    if raw != FORMAT_VERSION or isinstance(raw, bool):
-        what = f"{quantities.shown(raw)} is no format that is known here"
-        raise quantities.wrong("version", what, f"this program reads `recipe: {FORMAT_VERSION}`")
-    return FORMAT_VERSION
-
-
-def _text(raw: Any) -> str:
-    if isinstance(raw, bool | int | float):
-        # A plain number has lost its spelling: `007` is 7 by now.
-        what = f"{quantities.shown(raw) if isinstance(raw, bool) else 'a plain number'} where text belongs"
-        raise quantities.wrong("wrong-type", what, "put it in quotes")
-    if not isinstance(raw, str):
-        what = f"{quantities.shown(raw)} where text belongs"
-        raise quantities.wrong("wrong-type", what, "write it on the line, in quotes if it begins with a sign")
-    if not raw.strip():
-        raise quantities.wrong("empty", "nothing is written", "write a word or more")
-    return raw
-
-
-def _words(raw: Any) -> str:
-    return " ".join(_text(raw).split())
-
-
-def _path(raw: Any) -> str:
-    """A file's name stays as it is written: it may hold any sign and any number of spaces."""
-    path = _text(raw).strip("\n")
-    if "\n" in path:
-        raise quantities.wrong("line-break", "a line break inside a file's name", "write it on one line")
-    return path
-
-
-def _name(raw: Any) -> str:
-    text = quantities.as_text(raw, "write the name of a track")
-    if not text:
-        raise quantities.wrong("empty", "nothing is written", "write the name of a track")
-    return text
-
-
-def _tempo(raw: Any) -> float | str:
-    if isinstance(raw, str) and not re.match(r"[-+.\d]", raw):
-        return _name(raw)
-    return quantities.bpm(raw)
-
-
-def _keep(raw: Any) -> tuple[str, ...]:
-    if not isinstance(raw, list):
-        return (_name(raw),)
-    if not raw:
-        raise quantities.wrong("empty", "an empty list", "write `none` where nobody keeps the low end")
-    return tuple(_name(item) for item in raw)
-
-
-Version = Annotated[Literal[1], BeforeValidator(_version)]
-LengthOf = Annotated[
-    Length,
-    BeforeValidator(quantities.length),
-    _written(rf"\+?{_BEATS}", "8 beats", "2 bars"),
-]
-Decibels = Annotated[float, BeforeValidator(quantities.decibels), _unit("dB", "-1.5 dB")]
-Ceiling = Annotated[float, BeforeValidator(quantities.ceiling), _unit("dBTP", "-1 dBTP")]
-Hertz = Annotated[float, BeforeValidator(quantities.hertz), _unit("Hz", "150 Hz")]
-Shift = Annotated[float, BeforeValidator(quantities.shift), _unit("beats?", "1 beat", "0.5 beats")]
-Share = Annotated[
-    float,
-    BeforeValidator(quantities.share),
-    WithJsonSchema({"type": "number", "minimum": 0, "maximum": 1}),
-]
-_BARS = {
-    "type": "string",
-    "pattern": r"^(?:bars?\s+\d+(?:\s*(?:to|-|–)\s*\d+)?)$",
-    "examples": ["bars 9 to 24"],
-}
-BarSpans = Annotated[
-    tuple[tuple[int, int], ...],
-    BeforeValidator(positions.bar_spans),
-    WithJsonSchema(
-        {"anyOf": [{"const": positions.NO_VOICE}, _BARS, {"type": "array", "items": _BARS, "minItems": 1}]}
-    ),
-]
-Milliseconds = Annotated[float, BeforeValidator(quantities.milliseconds), _unit("ms", "25 ms")]
-Seconds = Annotated[
-    float,
-    BeforeValidator(quantities.seconds),
-    _written(
-        rf"[+−-]?{_UNSIGNED}\s*s?|{CLOCK}",
-        "0.312 s",
-        "1:29.614",
-        also={"type": "number"},
-    ),
-]
-Pitch = Annotated[
-    float | None,
-    BeforeValidator(quantities.pitch),
-    _written(
-        rf"follow|[+−-]?0|[+−-]?{_UNSIGNED}\s*semitones?",
-        "+1 semitone",
-        "follow",
-        also={"const": 0},
-    ),
-]
-_BPM = {"type": "number", "minimum": quantities.MIN_BPM, "maximum": quantities.MAX_BPM}
-Bpm = Annotated[float, BeforeValidator(quantities.bpm), WithJsonSchema(_BPM)]
-Tempo = Annotated[
-    float | str,
-    BeforeValidator(_tempo),
-    WithJsonSchema({"anyOf": [_BPM, {"type": "string", "pattern": _NAME}]}),
-]
-Words = Annotated[str, BeforeValidator(_words), WithJsonSchema({"type": "string", "minLength": 1})]
-FilePath = Annotated[str, BeforeValidator(_path), WithJsonSchema({"type": "string", "minLength": 1})]
-MusicalKey = Annotated[str, BeforeValidator(quantities.key), _written(quantities.KEY, "F minor", "Bb major")]
-TrackName = Annotated[str, BeforeValidator(_name), WithJsonSchema({"type": "string", "minLength": 1})]
-InTrack = Annotated[
-    TrackPosition,
-    BeforeValidator(positions.track_position),
-    WithJsonSchema(
-        {
-            "anyOf": [{"type": "string", "minLength": 1}, {"type": "number", "minimum": 0}],
-            "examples": ["1:29.614", "29.6 s", "bar 65", "bar 65.3", "drop - 64 beats", "drop 2"],
-        }
-    ),
-]
-InClip = Annotated[
-    ClipPosition,
-    BeforeValidator(positions.clip_position),
-    _written(rf"(?:start|landing|end)(?:\s*[+−-]\s*{_BEATS})?", "landing", "landing - 32 beats"),
-]
-Keepers = Annotated[
-    tuple[str, ...],
-    BeforeValidator(_keep),
-    WithJsonSchema(
-        {
-            "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}],
-            "examples": ["lanterns", "all", "none", ["lanterns", "ironworks"]],
-        }
-    ),
-]
 
 
 class Part(BaseModel):
@@ -211,7 +76,7 @@ class Track(Part):
     markers: dict[str, InTrack] = Field(
         default_factory=dict,
         description="Named positions in the record; `drop` is the one that lands.",
-        json_schema_extra={"propertyNames": {"pattern": _NAME}},
+        json_schema_extra={"propertyNames": {"pattern": NAME_PATTERN}},
     )
     key: MusicalKey | None = Field(None, description="Its key, as in `F minor`.")
     tonal_weight: Share | None = Field(
@@ -297,7 +162,7 @@ class Recipe(Part):
     )
     tracks: dict[str, Track] = Field(
         description="Two or more, by names of your own.",
-        json_schema_extra={"minProperties": 2, "propertyNames": {"pattern": _NAME}},
+        json_schema_extra={"minProperties": 2, "propertyNames": {"pattern": NAME_PATTERN}},
     )
     low_cut: LowCut | None = Field(None, description="Left out: nothing is cut and the overlap is reported.")
     jump_back: tuple[JumpBack, ...] = Field((), max_length=MAX_ENTRIES, description="In any order.")

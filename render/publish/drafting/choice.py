@@ -11,7 +11,8 @@ from render.publish.drafting.lanes import Lane, Span, lane_of, span_of
 from render.publish.drafting.low_end import Keeper, keepers
 from render.publish.drafting.records import FIRST_BEAT_DIGITS
 from render.publish.drafting.tempo import ClipTempo
-from render.recipe.schema import FORMAT_VERSION, LANDING_MARKER, LOW_CUT_CORNER_HZ
+from render.recipe.kinds import FORMAT_VERSION
+from render.recipe.schema import LANDING_MARKER, LOW_CUT_CORNER_HZ
 
 DRUMS = "drums"
 
