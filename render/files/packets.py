@@ -165,7 +165,10 @@ def _position_of(frame: av.AudioFrame, stream: av.AudioStream) -> int:
     """Where a decoded frame says that it belongs, counted from where the stream says that it starts."""
     if frame.pts is None or frame.time_base is None:
         raise DamagedError
-    return round((frame.pts - (stream.start_time or 0)) * frame.time_base * frame.sample_rate)
+    unit_s = frame.time_base  # taken apart, as there are 40 of them a second and fractions are slow
+    return round(
+        (frame.pts - (stream.start_time or 0)) * unit_s.numerator * frame.sample_rate / unit_s.denominator
+    )
 
 
 def _floats(frame: av.AudioFrame) -> Audio:

@@ -9,7 +9,7 @@ from pathlib import Path
 import imageio_ffmpeg
 import numpy as np
 import soundfile
-from recorded_material import Sound
+from tests.recorded.recorded_material import Sound
 
 
 @dataclass(frozen=True)
