@@ -106,7 +106,7 @@ def test_all_faults_of_all_recipes_are_told_at_once(desk: Desk) -> None:
         ("title: Test", "titel: Test"),
         ("ember.wav", "../gone.wav"),
         ("slate.wav", "../slate.wav"),
-        ("first_beat: 0.5 s\n    markers: {drop: bar 3}", "first_beat: 0.5\n    markers: {dorp: bar 3}"),
+        ("first_beat: 0.5 s\n    markers: {drop: bar 3}", "first_beat: 0.5\n    markers: {drop: bar x}"),
         ("{format: flac}", "{format: flac, ceiling: -1}"),
     )
     desk.recipe(
@@ -123,7 +123,7 @@ def test_all_faults_of_all_recipes_are_told_at_once(desk: Desk) -> None:
         "set/bad.yaml:1:1",  # no title: told at the top
         "set/bad.yaml:2:1",
         "set/bad.yaml:8:11",
-        "set/bad.yaml:16:5",
+        "set/bad.yaml:16:21",
         "set/bad.yaml:17:31",
         "set/worse.yaml:9:10",
         "set/worse.yaml:14:10",
