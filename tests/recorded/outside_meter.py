@@ -9,6 +9,7 @@ from pathlib import Path
 import imageio_ffmpeg
 import numpy as np
 import soundfile
+
 from tests.recorded.recorded_material import Sound
 
 
