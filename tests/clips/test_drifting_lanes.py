@@ -162,7 +162,7 @@ def readings(case: Wandering, sound: LaneSound) -> LaneReadings:
     return read_landing("wandering", sound.heard, sound.reference(), RATE_HZ, clock.beat_frames(0.0), beats)
 
 
-SEEDS = (8, 9)
+SEEDS = (9, pytest.param(11, marks=pytest.mark.slow))
 
 
 @pytest.mark.parametrize("choice", ENGINES)
