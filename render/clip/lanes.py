@@ -38,7 +38,7 @@ class Lanes:
 
 
 @dataclass(frozen=True)
-class _Source:
+class Source:
     """One lane's recording, and what identifies all that is made of it."""
 
     recording: Recording
@@ -81,7 +81,7 @@ class _Read:
 def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, shelf: Shelf) -> _Read:
     """`part` is the clip frames over which its loudness counts."""
     clock, recording = order.plan.clock, order.facts[lane.track].recording
-    source = _Source(recording, sha256, sound_versions(engine), clock.rate_hz)
+    source = Source(recording, sha256, sound_versions(engine), clock.rate_hz)
     spans = spans_of(lane, recording.rate_hz)
     stretched, runs = _stretched(source, spans, engine, shelf)
     sound = lane_sound(lane, clock, recording.rate_hz, spans, stretched)
@@ -104,7 +104,7 @@ def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, sh
 
 
 def _stretched(
-    source: _Source, spans: list[Span], engine: Engine, shelf: Shelf
+    source: Source, spans: list[Span], engine: Engine, shelf: Shelf
 ) -> tuple[dict[Span, StretchedSpan], int]:
     """Each of the spans, and how many clipped runs the recording has in them together."""
     stretched, runs = {}, 0
@@ -124,7 +124,7 @@ def _stretched(
     return stretched, runs
 
 
-def _decoded(source: _Source, span: Span, shelf: Shelf) -> Audio:
+def _decoded(source: Source, span: Span, shelf: Shelf) -> Audio:
     decoded = read_span(source.recording, span.start_frame, span.frames)
     path = Path(source.recording.path)
     require_unchanged(path, source.sha256, shelf.sha256(path))
