@@ -57,6 +57,15 @@ FIRST_ATTACK_POINTS = 1.3
 
 PHRASE_BARS = 8
 """Common practice: dance records are built of eight bars."""
+SPAN_BARS = 4
+"""Changes are those from so many bars to as many more."""
+TAIL_BARS = 4
+"""That a record ends says nothing of its phrases: it may ring on."""
+CHANGE = 1.0
+"""A change of one bel in one band, or half of it in four, counts three quarters of what an endless one does (tanh): one
+huge change must not outweigh several that agree."""
+CLEAR_CHANGE = 0.2
+"""One decibel in each of four bands; a loop that repeats itself changes by less, and all over the place."""
 CLEAR_PHRASE = 0.4
 """Least share of the changes that must fall on one bar of a phrase; of eight, chance gives an eighth."""
 
@@ -132,10 +141,13 @@ def find_phrases(
 
     `first_step` is the step on which bar 1 begins, before the first one where it is negative.
     """
-    changes = maximum_filter1d(_changes(steps.bands, 4 * bar_steps) + _changes(steps.pitch, 4 * bar_steps), 3)
+    span = SPAN_BARS * bar_steps
+    changes = maximum_filter1d(_changes(steps.bands, span) + _changes(steps.pitch, span), 3)
     lost = max(0, -(first_step // bar_steps))
     bars = changes[first_step + lost * bar_steps :: bar_steps]
-    peaks = np.where(bars == maximum_filter1d(bars, phrase_bars // 2 + 1), bars, 0.0) ** 2
+    bars[len(bars) - SPAN_BARS - TAIL_BARS :] = 0.0
+    peaks = np.where(bars == maximum_filter1d(bars, phrase_bars // 2 + 1), np.tanh(bars / CHANGE), 0.0) ** 2
+    peaks[bars < CLEAR_CHANGE] = 0.0
     if len(peaks) < 2 * phrase_bars or not peaks.any():
         return None
     share = np.array([peaks[bar::phrase_bars].sum() for bar in range(phrase_bars)]) / peaks.sum()

@@ -12,9 +12,9 @@ from render.analysis.folding import Fold
 from render.analysis.local_phase import Lateness
 from render.analysis.onsets import Curve
 
-FOOT = 0.35
-"""An attack begins where its curve has risen to this share of its peak: nearer the first frame for hits with a hard
-edge, nearer the edge for soft ones."""
+FOOT = 0.2
+"""An attack begins where its curve has risen to this share of its peak: a hit with a hard edge does so within its
+first frames, and of a soft one this is the edge."""
 REACH_S = 0.012
 """The attack that belongs to a place is looked for this far from it."""
 LEAST_OF_PROFILE = 0.1

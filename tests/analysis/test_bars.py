@@ -80,3 +80,11 @@ def test_an_accent_every_fourth_click_makes_the_bar() -> None:
     # The hard click is a snare or a first kick: either way on a beat, never between two.
     beats = (finding.grid.first_beat_s - 0.25) / finding.grid.beat_s
     assert abs(beats - round(beats)) < 0.02
+
+
+def test_a_record_that_only_repeats_itself_has_no_phrases() -> None:
+    """Two bars of equal clicks over and over, and a second of silence at the end."""
+    times_s = 0.3 + 0.5 * np.arange(4 * 40)
+    strengths = np.where(np.arange(len(times_s)) % 8 == 0, 1.0, 0.4)
+    finding = grid_of(clicks(times_s, float(times_s[-1]) + 1.5, strengths=strengths), 44_100)
+    assert finding.phrase_bars is None
