@@ -5,25 +5,19 @@ the ears (`FACTS_VERSION`).
 """
 
 import functools
-import hashlib
 import json
-import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
 
 from render.facts import FACTS_VERSION, Given, RecordFacts, Recording
-from render.files.audio_files import sha256_of
+from render.files.known_hashes import FileState, file_state, key_of, known_sha256
 from render.files.store import Store, cache_folder
 
 FACTS_LIMIT_BYTES = 256 * 1024 * 1024
 """Some twenty thousand records: the facts of one of two and a half minutes take 13 kB."""
 
-_SETTLED_NS = 2_000_000_000
-"""Two changes of a file may carry the same time within the clock of its disk, whose coarsest (FAT) ticks every 2 s."""
-
-_State = tuple[int, ...]
 _facts = TypeAdapter(RecordFacts)
 _given = TypeAdapter(Given)
 
@@ -35,7 +29,7 @@ class Place:
     store: Store
     key: str
     path: Path
-    state: _State | None
+    state: FileState | None
 
     def get(self) -> RecordFacts | None:
         content = self.store.get(self.key)
@@ -43,7 +37,7 @@ class Place:
 
     def put(self, facts: RecordFacts) -> None:
         """Keep facts, unless the record may have been changed while it was heard."""
-        if self.state is not None and self.state == _state(self.path):
+        if self.state is not None and self.state == file_state(self.path):
             self.store.put(self.key, facts_json(facts))
 
 
@@ -55,10 +49,10 @@ def facts_store() -> Store:
 def place_of(recording: Recording, given: Given, store: Store) -> Place:
     """Where to look for the facts of a recording, and to keep them. Raises SourceError."""
     path = Path(recording.path)
-    state = _state(path)
-    content = _sha256(path, state, store)
+    state = file_state(path)
+    content = known_sha256(path, store)
     known = asdict(_given.validate_python(asdict(given)))  # 174 and 174.0 are one tempo
-    return Place(store, _key("facts", FACTS_VERSION, content, known), path, state)
+    return Place(store, key_of("facts", FACTS_VERSION, content, known), path, state)
 
 
 def facts_json(facts: RecordFacts) -> bytes:
@@ -78,36 +72,3 @@ def facts_of_json(content: bytes) -> RecordFacts | None:
 @functools.cache
 def _store_in(folder: Path | None) -> Store:
     return Store(None if folder is None else folder / "facts", FACTS_LIMIT_BYTES)
-
-
-def _sha256(path: Path, state: _State | None, store: Store) -> str:
-    """A file's hash, taken from the store where the file looks as it did when it was hashed.
-
-    That misses a file of the same name, number, length and times but other bytes. Where a disk notes when a file was
-    last changed (all of Linux and macOS do), no program can set this time, so nothing is missed but a change while
-    the computer's clock is wrong. On others (Windows, FAT) a file replaced by one of the same length, whose time was
-    set to the old one's, is missed.
-    """
-    if state is None:
-        return sha256_of(path)
-    key = _key("sha256", str(path.absolute()), state)
-    if (hashed := store.get(key)) is not None:
-        return hashed.decode()
-    settled = time.time_ns() - max(state[-2:]) > _SETTLED_NS
-    sha256 = sha256_of(path)
-    if settled and state == _state(path):
-        store.put(key, sha256.encode())
-    return sha256
-
-
-def _state(path: Path) -> _State | None:
-    """What changes when a file is changed or replaced; None where it cannot be asked."""
-    try:
-        status = path.stat()
-    except OSError:  # reading it will tell what is wrong
-        return None
-    return (status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns)
-
-
-def _key(*of: object) -> str:
-    return hashlib.sha256(json.dumps(of, sort_keys=True).encode()).hexdigest()

@@ -32,6 +32,7 @@ from render.facts import (
 )
 from render.faults import SourceError
 from render.files import facts_store as module
+from render.files import known_hashes
 from render.files.facts_store import Place, facts_json, facts_of_json, facts_store, place_of
 from render.files.store import CACHE_VARIABLE, Store
 from render.values import Grid
@@ -237,19 +238,19 @@ def test_a_record_on_a_disk_that_fails_is_told(
 def hashed(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     """The files that were read to be hashed."""
     files: list[Path] = []
-    real = module.sha256_of
+    real = known_hashes.sha256_of
 
     def sha256_of(path: Path) -> str:
         files.append(path)
         return real(path)
 
-    monkeypatch.setattr(module, "sha256_of", sha256_of)
+    monkeypatch.setattr(known_hashes, "sha256_of", sha256_of)
     return files
 
 
 def later(monkeypatch: pytest.MonkeyPatch, seconds: float) -> None:
-    now_ns = module.time.time_ns()
-    monkeypatch.setattr(module.time, "time_ns", lambda: now_ns + round(seconds * 1e9))
+    now_ns = known_hashes.time.time_ns()
+    monkeypatch.setattr(known_hashes.time, "time_ns", lambda: now_ns + round(seconds * 1e9))
 
 
 def test_a_file_that_was_not_touched_is_hashed_once(
