@@ -6,6 +6,7 @@ Truth is how the records were written: whole bars of four beats from the first b
 import numpy as np
 import pytest
 
+from render.analysis.bars import STEPS, Steps, find_phrases
 from render.analysis.grid import CLOSE_CALL
 from render.facts import GridFinding
 from tests.analysis.heard_grids import (
@@ -19,6 +20,7 @@ from tests.analysis.heard_grids import (
 from tests.analysis.heard_records import record, sound_of
 from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
+from tests.ground_truth.truth import Times
 
 NAMES = ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"]
 
@@ -82,9 +84,37 @@ def test_an_accent_every_fourth_click_makes_the_bar() -> None:
     assert abs(beats - round(beats)) < 0.02
 
 
-def test_a_record_that_only_repeats_itself_has_no_phrases() -> None:
-    """Two bars of equal clicks over and over, and a second of silence at the end."""
-    times_s = 0.3 + 0.5 * np.arange(4 * 40)
-    strengths = np.where(np.arange(len(times_s)) % 8 == 0, 1.0, 0.4)
-    finding = grid_of(clicks(times_s, float(times_s[-1]) + 1.5, strengths=strengths), 44_100)
-    assert finding.phrase_bars is None
+def steps_of(bands: Times) -> Steps:
+    """A record of which only the levels of its bands are known, `(steps, 4)`, in decades."""
+    count = len(bands)
+    return Steps(
+        0.125 * np.arange(count),
+        np.zeros((count, 4)),
+        np.zeros(count),
+        np.zeros(count),
+        bands,
+        np.zeros((count, 12)),
+    )
+
+
+def loop_bands(bars: int) -> Times:
+    """A bar over and over, in the levels of which no two are quite alike."""
+    rng = np.random.default_rng(3)
+    return np.tile(rng.uniform(-1, 0, (STEPS, 4)), (bars, 1)) + 0.02 * rng.standard_normal((bars * STEPS, 4))
+
+
+def test_a_loop_that_is_broken_off_has_no_phrases() -> None:
+    bands = loop_bands(40)
+    bands[-STEPS:] -= 3.0  # it rings out for a bar
+    assert find_phrases(steps_of(bands), 0) is None
+
+
+@pytest.mark.parametrize("first_bar", [1, 3, 8])
+def test_phrases_begin_where_something_comes_or_goes(first_bar: int) -> None:
+    bands = loop_bands(40)
+    bands[-STEPS:] -= 3.0
+    for bar in range(first_bar + 7, 36, 16):  # bars from 0 here: every other phrase of eight has no low end
+        bands[bar * STEPS : (bar + 8) * STEPS, 0] -= 1.0
+    found = find_phrases(steps_of(bands), 0)
+    assert found is not None
+    assert (found.bars, found.first_bar) == (8, first_bar)
