@@ -29,6 +29,14 @@ def render(
     wait: Annotated[
         bool, typer.Option("--wait", help="Where another run is at work in OUT, wait until it has ended.")
     ] = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="<address>",
+            help="Make the clips on a Dask cluster, whose machines share OUT and the records with this one.",
+            show_default=False,
+        ),
+    ] = None,
     plain: Plain = False,
     as_json: Json = False,
 ) -> None:
@@ -44,17 +52,21 @@ def render(
 
     Example: dropkiln render recipes/
     """
+    from contextlib import nullcontext
+
+    from render.night.cluster import connected
     from render.night.job import read_work
     from render.night.night import Wishes, dry_run_text, exit_status, run
     from render.night.report import results_json
 
-    work = read_work(paths, form, jobs)
-    tell_faults(work.faults)
-    wishes = Wishes(jobs, engine, force, plain, wait)
-    if dry_run:
-        typer.echo(dry_run_text(work, out, wishes, as_json), nl=False)
-        raise typer.Exit(EXIT_IN_ERROR if work.faults else EXIT_ALL_MADE)
-    report = run(work, out, wishes)
+    with connected(scheduler) if scheduler and not dry_run else nullcontext() as cluster:
+        work = read_work(paths, form, jobs)
+        tell_faults(work.faults)
+        wishes = Wishes(jobs, engine, force, plain, wait, cluster)
+        if dry_run:
+            typer.echo(dry_run_text(work, out, wishes, as_json), nl=False)
+            raise typer.Exit(EXIT_IN_ERROR if work.faults else EXIT_ALL_MADE)
+        report = run(work, out, wishes)
     if as_json:
         typer.echo(results_json(entry for _, entry in report.told))
     raise typer.Exit(exit_status(report))

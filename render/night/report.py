@@ -54,8 +54,8 @@ class Report:
     started: datetime
     ended: datetime
     wall_s: float
-    processor_s: float
-    """Of all its processes and the programs they started together."""
+    processor_s: float | None
+    """Of all its processes and the programs they started together; None where other machines were at work."""
     jobs: int
     asked: Sequence[str]
     """The names of all clips it is to make."""
@@ -126,7 +126,7 @@ def report_json(report: Report) -> str:
         "started": _utc(report.started),
         "ended": _utc(report.ended),
         "wall_s": round(report.wall_s, 3),
-        "processor_s": round(report.processor_s, 3),
+        "processor_s": None if report.processor_s is None else round(report.processor_s, 3),
         "jobs": report.jobs,
         "counts": report.counts,
         "faults": [asdict(fault) for fault in report.faults],
