@@ -1,0 +1,48 @@
+"""The stage card on paper, as a page to print, and as plain text."""
+
+import re
+from collections.abc import Sequence
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from render.publish import card_page
+from render.publish.card import Card
+from render.publish.card_words import card_words
+from render.publish.lettering import fitted
+
+_MINUS = re.compile(r"(?<!\w)-(?=\d)")
+
+_templates = Environment(
+    loader=PackageLoader("render.publish"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    keep_trailing_newline=True,
+)
+# Numbers are printed with a minus sign, which is as wide as a plus.
+_templates.filters["minus"] = lambda text: _MINUS.sub("−", text)
+
+
+def card_html(card: Card) -> str:
+    """The card as one HTML page, which holds no script and asks for nothing from elsewhere."""
+    words = card_words(card)
+    layout = card_page.layout(words)
+    return _templates.get_template("card.html.j2").render(
+        words=words, title=fitted(words.title, layout.title_room_em), layout=layout, page=card_page
+    )
+
+
+def card_text(card: Card) -> str:
+    """The card as plain text, ending without a line break."""
+    words = card_words(card)
+    lines = [words.title, words.count, words.headroom]
+    for record in words.records:
+        lines += ["", f"{record.name}: {record.file}", f"  {record.tempo}"]
+        lines += [*_table(record.markers), *(f"  {text}" for text in record.rest)]
+    return "\n".join([*lines, "", *_table([words.step_heads, *words.steps]), "", *words.foot])
+
+
+def _table(rows: Sequence[Sequence[str]]) -> list[str]:
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
