@@ -3,19 +3,20 @@
 import os
 import shutil
 import time
-from collections.abc import Sequence
-from contextlib import closing
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from render.faults import EXIT_ALL_MADE, EXIT_IN_ERROR, EXIT_SOME_FAILED, OutputError
-from render.files.engines import EngineChoice
+from render.faults import EXIT_ALL_MADE, EXIT_IN_ERROR, EXIT_SOME_FAILED, OutputError, ToolError
+from render.files.engines import EngineChoice, engine_of
 from render.files.left_behind import remove_left_behind, remove_old_temporary_folders
 from render.files.run_lock import held
 from render.files.whole_file import make_folder, write_whole
 from render.make import Done, Kept
 from render.night.batch import Batch
+from render.night.cluster import Cluster
 from render.night.estimate import costs_of, dry_run_json, dry_run_lines, estimate
 from render.night.job import Work
 from render.night.listening import PAGE, write_page
@@ -26,6 +27,7 @@ from render.night.progress import Watch, say, watched
 from render.night.report import Entry, Report, entry_of, report_json
 from render.night.run import outcomes
 from render.night.stopping import Stopping
+from render.night.tasks import Workers
 from render.night.there import kept_clips, told_apart
 from render.night.words import plural, sized, table
 
@@ -42,20 +44,23 @@ class Wishes:
     """How a run is to go about its work."""
 
     jobs: int = 0
-    """So many clips at once; 0: one for each core."""
+    """So many clips at once; 0: one for each core, or for each worker of the cluster."""
     engine: EngineChoice = "auto"
     force: bool = False
     plain: bool = False
     wait: bool = False
+    cluster: Cluster | None = None
+    """Who makes the clips; None: processes of this machine."""
 
 
 def run(work: Work, out: Path, wishes: Wishes) -> Report:
     """Make all that can be made, in `out`, where the report will also lie; nothing is written for nothing to make.
 
     A run that is asked to stop ends early, and its report says so. Raises OutputError where the folder cannot be
-    written or another run holds it, and KeyboardInterrupt where it is stopped while it waits for that one.
+    written or another run holds it, ToolError where the cluster cannot make clips in it, and KeyboardInterrupt where
+    it is stopped while it waits for that one.
     """
-    night = _Night(work, out, wishes)
+    night = _Night(work, out if wishes.cluster is None else out.absolute(), wishes)
     if night.batches:
         make_folder(out / CLIPS)
         with held(out, say if wishes.wait else None):
@@ -79,7 +84,7 @@ class _Night:
         self._out, self._wishes, self._faults = out, wishes, work.faults
         self._sources = {one.plan.name: one.source for one in work.planned}
         self._orders = {order.plan.name: order for batch in self.batches for order in batch.orders}
-        self._jobs = jobs_of(wishes.jobs, self.batches)
+        self._jobs = jobs_of(wishes, self.batches)
         self._entries: dict[str, Entry] = {}
         self._at_work: set[str] = set()
         self._started, self._began_s, self._spent_s = datetime.now(UTC), time.monotonic(), _processor_s()
@@ -87,13 +92,16 @@ class _Night:
     def spend(self) -> None:
         """Make everything, as far as it can be made."""
         self._sweep()
-        with watched(self.batches, self._wishes.plain) as watch:
+        with self._workers() as workers, watched(self.batches, self._wishes.plain) as watch:
             stopping = Stopping(lambda: watch.say(self._finishing()))
             with stopping.heeded():
                 try:
-                    self._carry_out(watch, stopping)
+                    self._carry_out(workers, watch, stopping)
                 except KeyboardInterrupt:  # from here on, what is left to be done takes a moment
                     stopping.asked = True
+                except ToolError as error:  # the cluster is gone
+                    stopping.asked = True
+                    watch.say(str(error))
                 self._sweep()
                 self._write_report(watch)
                 self._write_page(watch)
@@ -109,25 +117,37 @@ class _Night:
             started=self._started,
             ended=datetime.now(UTC),
             wall_s=time.monotonic() - self._began_s,
-            processor_s=_processor_s() - self._spent_s,
+            processor_s=None if self._wishes.cluster else _processor_s() - self._spent_s,
             jobs=self._jobs,
             asked=list(self._orders),
             entries=dict(self._entries),
             faults=self._faults,
         )
 
-    def _carry_out(self, watch: Watch, stopping: Stopping) -> None:
+    @contextmanager
+    def _workers(self) -> Iterator[Workers]:
+        if self._wishes.cluster is not None:
+            with self._wishes.cluster.in_folder(self._out) as workers:
+                yield workers
+        else:  # one clip alone has no others to be kept from harm, and starts sooner in this process
+            yield processes if len(self._orders) > 1 else here
+
+    def _engine(self) -> EngineChoice:
+        """On a cluster what serves here, as all its machines have to take the same."""
+        if self._wishes.cluster is None or self._wishes.engine != "auto":
+            return self._wishes.engine
+        return "rubberband" if engine_of("auto").name == "rubberband" else "signalsmith"
+
+    def _carry_out(self, workers: Workers, watch: Watch, stopping: Stopping) -> None:
         def began(batch: Batch) -> None:
             self._at_work |= set(batch.names)
             watch.began(batch)
 
-        # One clip alone has no others to be kept from harm, and starts sooner in this process.
-        workers = processes if len(self._orders) > 1 else here
-        kept, batches = told_apart(self.batches, self._wishes.engine)
+        kept, batches = told_apart(self.batches, self._engine())
         for one in kept:
             self._take(one)
             watch.came(one)
-        came = outcomes(batches, self._wishes.engine, self._jobs, workers, began, lambda: stopping.asked)
+        came = outcomes(batches, self._engine(), self._jobs, workers, began, lambda: stopping.asked)
         self._write_report(watch)
         written_s = time.monotonic()
         with closing(came):
@@ -185,9 +205,10 @@ class _Night:
         )
 
 
-def jobs_of(asked: int, batches: Sequence[Batch]) -> int:
-    """How many workers there are to be, of `asked` (0: one for each core)."""
-    return max(1, min(asked or os.cpu_count() or 1, len(batches)))
+def jobs_of(wishes: Wishes, batches: Sequence[Batch]) -> int:
+    """How many batches are to be at work at once."""
+    there = wishes.cluster.count if wishes.cluster else os.cpu_count()
+    return max(1, min(wishes.jobs or there or 1, len(batches)))
 
 
 def _processor_s() -> float:
@@ -207,4 +228,4 @@ def dry_run_text(work: Work, out: Path, wishes: Wishes, as_json: bool) -> str:
         costs = costs_of(None)
     if as_json:
         return dry_run_json(orders, kept, costs) + "\n"
-    return "".join(f"{line}\n" for line in dry_run_lines(orders, kept, costs, jobs_of(wishes.jobs, batches)))
+    return "".join(f"{line}\n" for line in dry_run_lines(orders, kept, costs, jobs_of(wishes, batches)))
