@@ -9,7 +9,8 @@ from render.faults import UsageError
 from render.files.book_file import BOOK, change_book, read_book_file
 from render.night.made_clips import MadeClip, Unreadable, made_clips
 from render.publish.ballots import Ballot
-from render.publish.book import BadBook, Book, keepers, read_book
+from render.publish.book import Book, keepers
+from render.publish.book_yaml import BadBook, read_book
 from render.publish.bookkeeping import Rendered, Tally, merged
 
 RECIPES = Path("recipes")

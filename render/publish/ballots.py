@@ -25,8 +25,8 @@ MAX_NOTE, MAX_LISTENER = 1000, 80
 """Characters."""
 MAX_CLIP_NAME = 255
 """Characters; no file system takes a longer name."""
-MAX_TEXT_BYTES = len(TEXT_PREFIX) + MAX_BALLOT_BYTES * 4 // 3 + 4
-"""A ballot of the most bytes as a text."""
+MAX_TEXT_BYTES = 2 * MAX_BALLOT_BYTES
+"""The largest ballot as a text takes 4/3 of its bytes; around it there may be a message."""
 PCM_DIGITS = 12
 CLOCK_SLACK = timedelta(days=2)
 """By which somebody's clock may be ahead; a later ballot would outdate every honest one of that listener."""
@@ -97,9 +97,12 @@ def _unpacked(text: str) -> str:
     packed = found[1].rstrip("=") if found else ""
     try:
         raw = base64.b64decode(packed + "=" * (-len(packed) % 4), altchars=b"-_", validate=True)
-        return raw.decode("utf-8")
+        unpacked = raw.decode("utf-8")
     except (binascii.Error, UnicodeDecodeError) as error:
         raise BadBallot("the text is damaged or cut off", "copy it whole, on one line") from error
+    if len(raw) > MAX_BALLOT_BYTES:
+        raise _too_large()
+    return unpacked
 
 
 def _parsed(text: str) -> Any:

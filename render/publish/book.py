@@ -1,4 +1,4 @@
-"""The book: what works, who said so and when; read from YAML that people edit.
+"""The book: what works, who said so and when.
 
     book: 1
     clips:
@@ -14,39 +14,16 @@
 What counts is the last word of each listener. Where as many say one thing as another, the more careful one stands.
 """
 
-import difflib
-import io
 import json
-import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
-
-from render.publish.ballots import PCM_DIGITS, VERDICTS, Verdict
+from render.publish.ballots import VERDICTS, Verdict
 from render.publish.lettering import cleaned
-from render.recipe.syntax import explained
 
-BOOK_VERSION = 1
 NAMELESS = "somebody"
 """How a listener without a name is told of."""
-
-_TOP_KEYS = ("book", "clips")
-_ENTRY_KEYS = ("title", "tracks", "verdict", "tags", "notes", "ratings")
-_RATING_KEYS = ("when", "who", "verdict", "pcm", "note")
-_T_OF_TIMES = re.compile(r"(?<=^\d{4}-\d\d-\d\d)T")
-_WHEN = re.compile(r"\d{4}-\d\d-\d\d(?!\d).*")
-
-
-class BadBook(Exception):
-    """A text that is not a book. Line and column count from 1."""
-
-    def __init__(self, line: int, column: int, wrong: str, right: str) -> None:
-        super().__init__(line, column, wrong, right)
-        self.line, self.column, self.wrong, self.right = line, column, wrong, right
 
 
 @dataclass(frozen=True)
@@ -121,7 +98,7 @@ def _says(entry: Entry, word: str) -> bool:
 
 def book_text(book: Book) -> str:
     """The book for people: a line for each clip, and below it what was said; ends without a line break."""
-    return "\n".join(line for entry in book for line in _lines(entry))
+    return "\n".join(line.rstrip() for entry in book for line in _lines(entry))
 
 
 def book_json(book: Book) -> str:
@@ -150,149 +127,19 @@ def _lines(entry: Entry) -> list[str]:
     lines = [f"{entry.verdict or '-':<9} {cleaned(entry.clip)}  {cleaned(entry.title)}{tags}{own}"]
     if entry.notes:
         lines.append(f"{'':<9} {cleaned(entry.notes)}")
-    for rating in sorted(entry.ratings, key=lambda one: one.when, reverse=True):
+    for rating in _changes_of_mind(entry):
         who, note = cleaned(rating.who) or NAMELESS, f": {cleaned(rating.note)}" if rating.note else ""
         lines.append(f"{'':<9}   {rating.when[:10]:<10}  {rating.verdict:<6}  {who}{note}")
     return lines
 
 
-def parsed(text: str) -> Any:
-    """A book's YAML as ruamel keeps it, with comments; None for an empty text. Raises BadBook."""
-    try:
-        return round_trip().load(io.StringIO(text))
-    except MarkedYAMLError as error:
-        said = explained(error)
-        mark = (error.context_mark if said.at_opening else None) or error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        if "duplicate key" in str(error.problem):
-            raise BadBook(line, column, "a key that stands above already", "put both into one") from error
-        raise BadBook(line, column, said.wrong, said.right) from error
-    except (YAMLError, ValueError, RecursionError) as error:
-        raise BadBook(1, 1, "this is not YAML", "write `book: 1`, then `clips:`") from error
-
-
-def round_trip() -> YAML:
-    """YAML that keeps comments, quotes and the order of keys, with a rating on one line however long it is."""
-    yaml = YAML()
-    yaml.preserve_quotes = True
-    yaml.width = 2**20
-    yaml.indent(mapping=2, sequence=4, offset=2)
-    return yaml
-
-
-def read_book(text: str) -> Book:
-    """The entries of a book; none of an empty text. Raises BadBook for the first thing that is wrong."""
-    return entries_of(parsed(text))
-
-
-def entries_of(data: Any) -> Book:
-    """The entries of a book that was parsed. Raises BadBook."""
-    if data is None:
-        return ()
-    if not isinstance(data, dict) or data.get("book") != BOOK_VERSION or data["book"] is True:
-        raise BadBook(1, 1, "this is not a book of ratings", f"a book begins with `book: {BOOK_VERSION}`")
-    _refuse_unknown(data, _TOP_KEYS)
-    clips = data.get("clips")
-    if clips is None:
-        return ()
-    if not isinstance(clips, dict):
-        raise _bad(data, "clips", "these are no clips by name", "write `NAME:` and below it what is known")
-    return tuple(_entry(clips, name) for name in clips)
-
-
-def _entry(clips: Any, name: Any) -> Entry:
-    data = clips[name]
-    if not isinstance(name, str):
-        raise _bad_key(clips, name, "a clip's name that is no text", "put it in quotes")
-    if data is None:
-        data = {}
-    if not isinstance(data, dict):
-        raise _bad(clips, name, "nothing is known here by name", "write `title:`, `tags:`, `notes:` below it")
-    _refuse_unknown(data, _ENTRY_KEYS)
-    written = data.get("ratings")
-    ratings: list[Any] = [] if written is None else written
-    if not isinstance(ratings, list):
-        raise _bad(data, "ratings", "the ratings are no list", "write each on a line that begins with `- `")
-    return Entry(
-        clip=name,
-        title=_text(data, "title"),
-        tracks=_texts(data, "tracks"),
-        stated=_verdict(data) if data.get("verdict") is not None else None,
-        tags=_texts(data, "tags"),
-        notes=_text(data, "notes"),
-        ratings=tuple(_rating(ratings, index) for index in range(len(ratings))),
-    )
-
-
-def _rating(ratings: Any, index: int) -> Rating:
-    data = ratings[index]
-    if not isinstance(data, dict):
-        raise _bad(ratings, index, "this is no rating", "write {when: 2031-05-04, who: Mara, verdict: works}")
-    _refuse_unknown(data, _RATING_KEYS)
-    if data.get("verdict") is None:
-        raise _bad(ratings, index, "this rating has no verdict", f"write one of {', '.join(VERDICTS)}")
-    pcm = data.get("pcm")
-    if pcm is not None and not isinstance(pcm, str):
-        raise _bad(data, "pcm", "this is a number", f"put the {PCM_DIGITS} digits in quotes")
-    when = _T_OF_TIMES.sub(" ", _text(data, "when"))  # moments sort as texts
-    if when and not _WHEN.fullmatch(when):
-        raise _bad(data, "when", f"{_shown(when)} is no date", "write it as in 2031-05-04")
-    return Rating(when, _text(data, "who"), _verdict(data), _text(data, "note"), str(pcm or ""))
-
-
-def _verdict(data: Any) -> Verdict:
-    for verdict in VERDICTS:
-        if data["verdict"] == verdict:
-            return verdict
-    wrong = f"{_shown(data['verdict'])} is no verdict"
-    raise _bad(data, "verdict", wrong, f"write one of {', '.join(VERDICTS)}")
-
-
-def _text(data: Any, key: str) -> str:
-    """A text that may be left out; a number or a date counts as it is written."""
-    value = data.get(key)
-    if value is None:
-        return ""
-    if isinstance(value, dict | list):
-        raise _bad(data, key, f"`{key}` is more than one text", "put it in quotes")
-    return str(value)
-
-
-def _texts(data: Any, key: str) -> tuple[str, ...]:
-    value = data.get(key)
-    if value is None:
-        return ()
-    if not isinstance(value, list):
-        value = [value]
-    if any(isinstance(one, dict | list) or one is None for one in value):
-        raise _bad(data, key, f"`{key}` is no list of words", f"write {key}: [one, another]")
-    return tuple(map(str, value))
-
-
-def _refuse_unknown(data: Any, known: Sequence[str]) -> None:
-    for key in data:
-        if key not in known:
-            close = difflib.get_close_matches(str(key), known, n=1)
-            right = f"did you mean '{close[0]}'?" if close else f"what can stand here: {', '.join(known)}"
-            raise _bad_key(data, key, f"no key is called {_shown(key)}", right)
-
-
-def _shown(value: Any) -> str:
-    return f"'{cleaned(str(value))[:32]}'"
-
-
-def _bad(data: Any, key: Any, wrong: str, right: str) -> BadBook:
-    """At the value of a key, or at an entry of a list."""
-    return _at(data, data.lc.item if isinstance(key, int) else data.lc.value, key, wrong, right)
-
-
-def _bad_key(data: Any, key: Any, wrong: str, right: str) -> BadBook:
-    return _at(data, data.lc.key, key, wrong, right)
-
-
-def _at(data: Any, place: Callable[[Any], tuple[int, int]], key: Any, wrong: str, right: str) -> BadBook:
-    try:
-        line, column = place(key)
-    except (KeyError, TypeError):  # what an alias or a merge brings here was not written here
-        line, column = data.lc.line, data.lc.col
-    return BadBook(line + 1, column + 1, wrong, right)
+def _changes_of_mind(entry: Entry) -> list[Rating]:
+    """The ratings, the newest first, without those that only repeat what the same listener had said before."""
+    newest_first = sorted(entry.ratings, key=lambda one: one.when, reverse=True)
+    said: dict[str, tuple[str, str]] = {}
+    news = []
+    for rating in reversed(newest_first):
+        if said.get(rating.who) != (rating.verdict, rating.note):
+            news.append(rating)
+        said[rating.who] = (rating.verdict, rating.note)
+    return news[::-1]
