@@ -8,6 +8,7 @@ from typing import Literal
 from render.facts import TrackFacts
 from render.plan.align import EDGE_S, SPEED_REFUSED, SPEED_WARNED, Alignment, landing_alignment
 from render.plan.jump_back import Jump, Leg, bars_back, legs
+from render.plan.lane_remarks import lane_remarks
 from render.plan.low_cut import Keeping, cut_spans
 from render.plan.model import ClipClock, Lane, Passage, Reason, ReasonLevel
 from render.plan.pieces import pieces
@@ -16,10 +17,8 @@ from render.recipe.nodes import Path, Problem
 from render.recipe.positions import AtMarker, ClipPosition
 from render.recipe.schema import JumpBack, Recipe
 from render.values import clock as clock_text
-from render.values import nearest_frame, semitones_of
+from render.values import nearest_frame
 
-OFF_BEAT_S = 0.005
-"""A drop that lies farther than this from its grid is worth a remark."""
 _TOUCH = 1e-9
 """Slack, in beats, for positions that are meant to be equal."""
 
@@ -56,7 +55,7 @@ class LanePlanner:
         self._check_pieces(passages)
         if self.problems:
             return None
-        self._remark(run, passages)
+        self.reasons += lane_remarks(self.facts, self.line, run, passages)
         bar = self.clock.beats_per_bar
         fade_in, fade_out = self.track.fade_in.beats(bar), self.track.fade_out.beats(bar)
         return Lane(
@@ -254,42 +253,6 @@ class LanePlanner:
                 self._problem(
                     key, "outside-record", wrong, "a shorter loop, an earlier marker or an earlier jump"
                 )
-
-    def _remark(self, run: Sequence[Leg], passages: Sequence[Passage]) -> None:
-        """What of these decisions the performer should know."""
-        fold, tempo = self.line.fold, self.line.tempo_bpm
-        if fold != 1.0:
-            time = "double" if fold > 1 else "half"
-            text = f"{self.name} is counted in {time} time: {tempo:g} as {tempo * fold:g} BPM"
-            self._reason("note", "folded", text, fold)
-        fastest = max((passage.speed for passage in passages), key=lambda speed: abs(speed - 1.0))
-        if self.track.pitch is None and abs(fastest - 1.0) > 1e-9:
-            shift = semitones_of(fastest)
-            most = "up to " if self.line.drifting else ""
-            text = f"{self.name} changes pitch by {most}{shift:+.2f} semitones"
-            self._reason("note", "pitch-follows", text, shift)
-        grid = self.facts.grid
-        drop_s = self.facts.drop_s.value
-        off_s = drop_s - grid.time_s(round(grid.beat_at(drop_s)))
-        if abs(off_s) > OFF_BEAT_S:
-            text = (
-                f"{self.name} drops {off_s * 1000:+.0f} ms off its own grid; the drop lands, its beats do not"
-            )
-            self._reason("warning", "off-grid", text, off_s * 1000)
-        for leg in run:
-            jump = leg.jump
-            if jump is None or leg.loop_pass > 1:
-                continue
-            lands_s = leg.alignment.source_s(jump.at_beat)
-            moved = grid.beat_at(lands_s) - grid.beat_at(jump.to_s)
-            if moved > 1 / 16:
-                text = f"{self.name} comes out {moved:.3g} beats after '{jump.marker}', to keep its place in the bar"
-                self._reason("note", "jump-in-phase", text, moved)
-            if jump.loop_beats and jump.loop_beats / fold % grid.beats_per_bar > _TOUCH:
-                text = (
-                    f"the loop of {self.name} is not whole bars: its place in the bar moves with every round"
-                )
-                self._reason("warning", "loop-not-bars", text, jump.loop_beats)
 
     def _passage(self, leg: Leg) -> Passage:
         """A leg, or a piece of one, in frames: source positions are taken at the whole clip frames."""

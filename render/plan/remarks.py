@@ -5,7 +5,7 @@ from itertools import combinations
 
 from render.facts import Fact, TrackFacts
 from render.plan.keys import AGREE_UP_TO, TONAL_FROM, places_apart, relation, transposed
-from render.plan.lane import OFF_BEAT_S
+from render.plan.lane_remarks import OFF_BEAT_S
 from render.plan.model import Lane, Passage, Reason
 from render.recipe.known import time_in_record
 from render.recipe.schema import LANDING_MARKER, Recipe, Track
