@@ -10,7 +10,7 @@ import sys
 
 import typer
 
-from render.cli import ballots, book, check, demo, doctor, draft, look, page, playlist, render, schema
+from render.cli import ballots, book, card, check, demo, doctor, draft, look, page, playlist, render, schema, share
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -30,6 +30,8 @@ app.command()(look.look)
 app.command()(draft.draft)
 app.command()(ballots.ballots)
 app.command()(book.book)
+app.command()(share.share)
+app.command()(card.card)
 app.command()(playlist.playlist)
 app.command()(demo.demo)
 app.command()(page.page)
