@@ -80,7 +80,7 @@ def _kept(book: Path | None, out: Path) -> "tuple[list[Card], int]":
         typer.echo(
             "nothing   no clip works yet; rate some, and hand the ballot to `dropkiln ballots`", err=True
         )
-    cards = [card_of(clip.plan, clip.facts, levels_of(clip.receipt)) for clip in kept.clips]
+    cards = [card_of(clip.plan, clip.facts, levels_of(clip.receipt, clip.plan)) for clip in kept.clips]
     return cards, EXIT_SOME_FAILED if kept.told else 0
 
 
@@ -121,7 +121,7 @@ def _card(one: "Planned", out: Path) -> "Card":
             f"{there}: this is not of a clip that does what the card says; render the recipe again", err=True
         )
         return bare
-    return card_of(one.plan, one.facts, levels_of(clip.receipt))
+    return card_of(one.plan, one.facts, levels_of(clip.receipt, clip.plan))
 
 
 def _places(cards: "Sequence[Card]", to: Path | None, out: Path) -> "Iterator[tuple[Path, Card]]":

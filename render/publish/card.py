@@ -91,10 +91,11 @@ def card_of(plan: ClipPlan, facts: Mapping[str, TrackFacts], levels: Levels | No
     )
 
 
-def levels_of(receipt: Mapping[str, Any]) -> Levels | None:
-    """The levels of the clip that a receipt is about; None where it does not hold them."""
+def levels_of(receipt: Mapping[str, Any], plan: ClipPlan) -> Levels | None:
+    """The levels of a plan's clip by its receipt; None where it does not hold them."""
     try:
-        gains_db = {str(track["name"]): float(track["gain_db"]) for track in receipt["tracks"]}
+        found = {track["name"]: float(track["gain_db"]) for track in receipt["tracks"]}
+        gains_db = {lane.track: found[lane.track] for lane in plan.lanes}
         levels = Levels(float(receipt["headroom_needed_db"]), gains_db)
     except (KeyError, TypeError, ValueError):
         return None

@@ -76,7 +76,7 @@ def rendering(recipe: Path) -> tuple[Mono, str]:
     audio, rate_hz, receipt = clip_of(made(recipe))
     assert rate_hz == RATE_HZ
     planned = next(one for one in read_work([recipe]).planned if not one.plan.variant)
-    return audio[:, 0], card_text(card_of(planned.plan, planned.facts, levels_of(receipt)))
+    return audio[:, 0], card_text(card_of(planned.plan, planned.facts, levels_of(receipt, planned.plan)))
 
 
 @dataclass(frozen=True)
