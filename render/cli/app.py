@@ -10,7 +10,22 @@ import sys
 
 import typer
 
-from render.cli import ballots, book, card, check, demo, doctor, draft, look, page, playlist, render, schema, share
+from render.cli import (
+    ballots,
+    book,
+    card,
+    check,
+    clean,
+    demo,
+    doctor,
+    draft,
+    look,
+    page,
+    playlist,
+    render,
+    schema,
+    share,
+)
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -35,6 +50,7 @@ app.command()(card.card)
 app.command()(playlist.playlist)
 app.command()(demo.demo)
 app.command()(page.page)
+app.command()(clean.clean)
 app.command()(schema.schema)
 app.command()(doctor.doctor)
 

@@ -1,6 +1,7 @@
 """The log of a clip that failed: all that is needed to find out why, in one text beside where the clip would be."""
 
 import contextlib
+import json
 import platform
 import sys
 from pathlib import Path
@@ -16,6 +17,9 @@ from render.publish.plans import plans_json
 from render.recipe.nodes import MAX_TEXT_BYTES
 
 LOG_SUFFIX = ".log"
+PLAN = "plan as data"
+MAX_LOG_BYTES = 64 * 1024 * 1024
+"""Four times what the plan of the longest clip takes as data."""
 
 
 def write_log(order: Order, failed: Failed, recipe: Path, choice: EngineChoice) -> Path | None:
@@ -38,6 +42,17 @@ def log_path(order: Order) -> Path:
     return order.folder / f"{order.plan.name}{LOG_SUFFIX}"
 
 
+def recipe_of_log(path: Path) -> str | None:
+    """The name of the recipe whose clip failed, from a log that lies at `path`; None where that is no log of ours."""
+    try:
+        text = content_of(path, MAX_LOG_BYTES).decode("utf-8")
+        (plan,) = json.loads(text.rpartition(f"--- {PLAN} ---")[2])["plans"]
+        name, recipe = str(plan["name"]), str(plan["recipe"])
+    except (UsageError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+    return recipe if name == path.stem and text.startswith(f"{name}: ") else None
+
+
 def log_text(order: Order, failed: Failed, recipe: Path, choice: EngineChoice) -> str:
     """The reason, the trace, what was at work, the recipe as it is now, and the plan for people and for programs."""
     sections = {
@@ -45,7 +60,7 @@ def log_text(order: Order, failed: Failed, recipe: Path, choice: EngineChoice) -
         "versions": _versions(choice),
         f"recipe {recipe}": _recipe_text(recipe),
         "plan": explain(order.plan, order.facts),
-        "plan as data": plans_json([(order.plan, order.facts)], []),
+        PLAN: plans_json([(order.plan, order.facts)], []),
     }
     parts = [f"{failed.name}: {failed.reason}"]
     parts += [f"--- {title} ---\n\n{text.strip()}" for title, text in sections.items()]
