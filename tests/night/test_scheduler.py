@@ -64,6 +64,7 @@ def workers_at_work(cluster: LocalCluster) -> int:
         return sum(map(bool, client.processing().values()))
 
 
+@pytest.mark.slow
 def test_a_cluster_makes_the_same_clips_and_keeps_them(desk: Desk) -> None:
     for name in "abc":
         desk.recipe(f"{name}.yaml", STRETCHED, ("clip:", "try: {short: {tail: 3 beats}}\nclip:"))
