@@ -22,7 +22,7 @@ def card(
         typer.Argument(help="Recipes, folders of recipes, or receipts of clips.", show_default=False),
     ] = None,
     keepers: Annotated[
-        bool, typer.Option("--keepers", help="A card for every clip that works, by the book.")
+        bool, typer.Option("--keepers", help="Make a card for every clip that works, by the book.")
     ] = False,
     variant: Annotated[
         str | None,

@@ -27,6 +27,8 @@ ROW = 0.32
 """What padding and the rule add to a row of a table."""
 GAP = 0.7
 """Between two columns."""
+DIGITS = 0.95
+"""Digits are narrower than letters, and as wide in bold type."""
 MOST_NAME, MOST_BAR = 0.25, 0.3
 """The most of a table's width that names, and that bars and beats may take."""
 _WORD_SPACE = 0.36
@@ -68,14 +70,16 @@ def _layout(words: CardWords, size_pt: float) -> Layout:
 
 
 def _step_widths(rows: Sequence[Sequence[str]], page_em: float) -> list[float]:
-    beat, bars, who, bar, time = _widths(rows, (0, 1, 2, 4, 5), page_em)
+    beat, bars, bar, time = _widths(rows, (0, 1, 4, 5), page_em)
+    who = max(width_em(row[2]) for row in rows) * BOLD + GAP
     return [beat, bars, min(who, page_em * MOST_NAME), 0.0, bar, time]
 
 
 def _widths(rows: Sequence[Sequence[str]], columns: Iterable[int], room_em: float) -> list[float]:
-    """Widths of columns by what stands in them, with the gap after each."""
+    """Widths of columns of numbers by what stands in them, with the gap after each."""
     return [
-        min(max(width_em(row[column]) for row in rows) * BOLD, room_em * MOST_BAR) + GAP for column in columns
+        min(max(width_em(row[column]) for row in rows) * DIGITS, room_em * MOST_BAR) + GAP
+        for column in columns
     ]
 
 
