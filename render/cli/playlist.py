@@ -50,7 +50,9 @@ def playlist(
     if not playlists:
         typer.echo("nothing   no clip works yet; rate some, and hand the ballot to `dropkiln ballots`")
     else:
-        _write(folder, playlists, together("Keepers", playlists.values()))
+        names = _write(folder, playlists, together("Keepers", playlists.values()))
+        if to is None:
+            _tell_earlier(folder, names)
     if kept.told or missing:
         raise typer.Exit(EXIT_SOME_FAILED)
 
@@ -66,9 +68,9 @@ def _of(clips: "list[MadeClip]", folder: Path, missing: dict[str, None]) -> "Pla
             if path.is_file():
                 records.setdefault(os.path.abspath(path), _record(clip, name, folder))  # noqa: PTH100
             else:
-                missing[f"{path}: this record is not there; bring it back, or render {clip.name} again"] = (
-                    None
-                )
+                missing[
+                    f"{path}: this record is not there; bring it back, or render {clip.plan.recipe} again"
+                ] = None
     tempo = f"{clips[0].plan.clock.tempo_bpm:.6g} BPM together"
     return Playlist(clips[0].plan.title, tuple(records.values()), tempo)
 
@@ -84,7 +86,8 @@ def _record(clip: "MadeClip", name: str, folder: Path) -> "Record":
     return Record(path, name, known.recording.duration_s, said)
 
 
-def _write(folder: Path, playlists: "dict[str, Playlist]", every: "Playlist") -> None:
+def _write(folder: Path, playlists: "dict[str, Playlist]", every: "Playlist") -> set[str]:
+    """Write each, and one of all; their names. Raises OutputError."""
     from render.files.whole_file import inside, make_folder, write_whole
     from render.publish.playlists import UnfitPath, m3u8, xspf
 
@@ -101,3 +104,12 @@ def _write(folder: Path, playlists: "dict[str, Playlist]", every: "Playlist") ->
             write_whole(inside(folder, name + ending), text)
         count = len(one.records)
         typer.echo(f"playlist  {folder / name}.m3u8 and .xspf, {count} record{'s' if count != 1 else ''}")
+    return {*playlists, all_name}
+
+
+def _tell_earlier(folder: Path, names: set[str]) -> None:
+    """Say what an earlier run has written and this one has not."""
+    for path in sorted(folder.glob("*.m3u8")):
+        if path.stem not in names and path.with_suffix(".xspf").exists():
+            unneeded = "and .xspf are of no keeper now; remove them if nobody needs them"
+            typer.echo(f"earlier   {path} {unneeded}", err=True)

@@ -98,7 +98,7 @@ def _says(entry: Entry, word: str) -> bool:
 
 def book_text(book: Book) -> str:
     """The book for people: a line for each clip, and below it what was said; ends without a line break."""
-    return "\n".join(line.rstrip() for entry in book for line in _lines(entry))
+    return "\n".join(line for entry in book for line in _lines(entry))
 
 
 def book_json(book: Book) -> str:
@@ -122,9 +122,10 @@ def book_json(book: Book) -> str:
 
 
 def _lines(entry: Entry) -> list[str]:
-    tags = f"  [{', '.join(map(cleaned, entry.tags))}]" if entry.tags else ""
-    own = "  (your own word)" if entry.stated else ""
-    lines = [f"{entry.verdict or '-':<9} {cleaned(entry.clip)}  {cleaned(entry.title)}{tags}{own}"]
+    tags = f"[{', '.join(map(cleaned, entry.tags))}]" if entry.tags else ""
+    own = "(your own word)" if entry.stated else ""
+    parts = [cleaned(entry.clip), cleaned(entry.title), tags, own]
+    lines = [f"{entry.verdict or '-':<9} {'  '.join(part for part in parts if part)}"]
     if entry.notes:
         lines.append(f"{'':<9} {cleaned(entry.notes)}")
     for rating in _changes_of_mind(entry):
