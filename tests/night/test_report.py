@@ -246,7 +246,7 @@ def test_an_estimate_leaves_out_what_is_there_and_shares_the_work() -> None:
 def test_a_dry_run_says_that_its_costs_are_an_estimate_and_from_what() -> None:
     lines = list(dry_run_lines([order("a"), order("b")], {"b"}, COSTS, jobs=2))
     assert lines[:2] == ["a.flac  10.0 s at 140 BPM", "b.flac  10.0 s at 140 BPM  (is there, kept)"]
-    assert lines[2].startswith("to make: 1 clip, 10 s of sound; estimated from a test: about 5 s and 2.1 MB")
+    assert lines[2].startswith("to make: 1 clip, 10 s of sound; estimated from a test: about 5 s and 2.0 MB")
     assert list(dry_run_lines([order("b")], {"b"}, COSTS, jobs=2))[1] == "to make: nothing"
 
 
