@@ -22,7 +22,7 @@ def ballots(
     given: Annotated[
         list[str],
         typer.Argument(
-            metavar="FILE|TEXT...",
+            metavar="file|text",
             help="Ballots: files, or the texts that begin with dropkiln-ballot-1: (`-` reads standard input).",
             show_default=False,
         ),

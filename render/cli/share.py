@@ -18,7 +18,7 @@ FILE = "share.html"
 def share(
     clips: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[CLIP]...", help="Clips in OUT, by name or by file.", show_default=False),
+        typer.Argument(help="Clips in OUT, by name or by file.", show_default=False),
     ] = None,
     rated: Annotated[
         Literal["works", "almost", "no"] | None,
