@@ -19,7 +19,8 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     from render.demo.records import write_records
     from render.files.whole_file import make_folder
     from render.night.job import read_work
-    from render.night.night import CLIPS, Wishes, exit_status, run
+    from render.night.listening import PAGE
+    from render.night.night import Wishes, exit_status, run
 
     recipes, out = Path("recipes"), Path("out")
     if not recipes.is_dir():
@@ -30,5 +31,5 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     work = read_work([recipes], jobs=jobs)
     tell_faults(work.faults)
     status = exit_status(run(work, out, Wishes(jobs=jobs, plain=plain)))
-    typer.echo(f"Listen in {out / CLIPS}. Start quiet: loud playback harms hearing.")
+    typer.echo(f"Open {out / PAGE} to listen. Start quiet: loud playback harms hearing.")
     raise typer.Exit(status)

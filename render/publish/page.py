@@ -29,7 +29,7 @@ PCM_DIGITS = 12
 AS_WRITTEN = "as written"
 """What the clip of the recipe itself is called among its variants."""
 STYLE = "page.css"
-SCRIPTS = ("listening.js", "rating.js", "browsing.js")
+SCRIPTS = ("listening.js", "rating.js", "numbers.js", "browsing.js")
 
 _PCM = re.compile(r"[0-9a-f]{64}")
 
@@ -154,7 +154,7 @@ def _combinations(clips: Iterable[PageClip]) -> list[Combination]:
 
 
 def _data(combination: int, clip: PageClip) -> dict[str, Any]:
-    """What the scripts have to know of a clip."""
+    """What the scripts have to know of a clip; numbers are many, so they are written when they are asked for."""
     return {
         "combination": combination,
         "name": clip.name,
@@ -167,6 +167,8 @@ def _data(combination: int, clip: PageClip) -> dict[str, Any]:
         "landing_ms": clip.landing_ms,
         "headroom_db": clip.headroom_db,
         "warns": any(said.warns for said in clip.said),
+        "tables": [[table.caption, table.head, table.rows] for table in clip.tables],
+        "notes": clip.notes,
     }
 
 

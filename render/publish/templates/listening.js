@@ -4,8 +4,9 @@
 const START_VOLUME = 0.5;
 const BEATS_BEFORE_LANDING = 16;
 const AHEAD_S = 0.2; // a clip that is to take over is sought this far ahead, so that it is ready when that moment comes
-const MOST_TRIES = 4; // the time ahead is doubled each time: a slow disk gets 1.6 s at last
-const PLAY_AT_ONCE_MS = 4; // a timer comes this late
+const MOST_TRIES = 5; // the time ahead is doubled each time: a slow disk gets 3.2 s at last
+const SETTLE_MS = 60; // after this long, the place of what has begun to play can be told
+const NEAR_S = 0.015; // browsers tell places of an MP3 up to 30 ms wrong: both together stay below 50 ms
 
 const clips = JSON.parse(document.getElementById("clips").textContent);
 const panels = clips.map((_, number) => document.getElementById(`clip-${number}`));
@@ -18,10 +19,17 @@ let volume = START_VOLUME;
 let silenced = false;
 let playing = null; // the number of the clip that was last started
 let takingOver = null; // the clip that is made ready, unheard
+let lateness_s = 0.05; // by which audio begins later than it is told to: learned with each handing over
 let turns = 0; // counts handings over: a later one ends an earlier
 
+const TOLD_MS = 8000;
+let toldLast = 0;
+
 function tell(text) {
-  document.getElementById("status").textContent = text;
+  const line = document.getElementById("status");
+  line.textContent = text;
+  clearTimeout(toldLast);
+  toldLast = setTimeout(() => { line.textContent = ""; }, TOLD_MS);
 }
 
 /** The clip's place, in its own seconds, that lies as many beats from the landing as a place in another clip. */
@@ -55,11 +63,12 @@ function stopOthers(number) {
   for (const other of audios) if (other !== audios[number] && !other.paused) other.pause();
 }
 
-function happens(target, name) {
+function happens(audio, name) {
+  const heard = new AbortController();
   return new Promise((resolve, reject) => {
-    target.addEventListener(name, resolve, { once: true });
-    target.addEventListener("error", () => reject(new Error("the file cannot be read")), { once: true });
-  });
+    audio.addEventListener(name, resolve, heard);
+    audio.addEventListener("error", () => reject(new Error("the file cannot be read")), heard);
+  }).finally(() => heard.abort());
 }
 
 async function seek(audio, time_s) {
@@ -71,9 +80,42 @@ async function seek(audio, time_s) {
 
 const later = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
+/** End the handing over that is under way, if one is. */
+function giveUp() {
+  turns += 1;
+  if (takingOver === null) return;
+  audios[takingOver].pause();
+  audios[takingOver].muted = silenced;
+  takingOver = null;
+}
+
+/** Play, unheard, where another clip is, as near as can be had. It ends early where a later turn has begun. */
+async function catchUp(to, from, turn) {
+  const [source, target] = [audios[from], audios[to]];
+  for (let ahead_s = AHEAD_S, tries = 0; tries < MOST_TRIES && turn === turns; ahead_s *= 2, tries += 1) {
+    const place_s = placeIn(to, from, source.currentTime + ahead_s);
+    const aim_s = within(to, place_s);
+    const isThere = aim_s === place_s; // else this clip begins later, or has ended
+    target.pause();
+    await seek(target, aim_s);
+    const left_s = isThere ? placeIn(from, to, aim_s) - source.currentTime - lateness_s : 0;
+    if (left_s < 0) continue;
+    await later(left_s * 1000);
+    if (turn !== turns) return;
+    await target.play();
+    if (!isThere) return;
+    await later(SETTLE_MS);
+    const off_s = placeIn(to, from, source.currentTime) - target.currentTime;
+    if (turn !== turns) return;
+    lateness_s = Math.min(Math.max(lateness_s + off_s, 0), AHEAD_S);
+    if (Math.abs(off_s) <= NEAR_S) return;
+  }
+}
+
 /** Go on in another variant at the same place, playing if this one plays. */
 async function handOver(from, to) {
-  const turn = ++turns;
+  giveUp();
+  const turn = turns;
   const [source, target] = [audios[from], audios[to]];
   show(to);
   if (source.paused) {
@@ -84,36 +126,32 @@ async function handOver(from, to) {
   target.muted = true;
   try {
     await target.play(); // while the listener's key or tap still counts as leave to play
-    target.pause();
-    for (let ahead_s = AHEAD_S, tries = 1; turn === turns; ahead_s *= 2, tries += 1) {
-      const aim_s = within(to, placeIn(to, from, source.currentTime + ahead_s));
-      await seek(target, aim_s);
-      const left_s = placeIn(from, to, aim_s) - source.currentTime;
-      if (left_s >= 0 && left_s <= 2 * ahead_s) await later(Math.max(left_s * 1000 - PLAY_AT_ONCE_MS, 0));
-      if (left_s >= 0 || tries === MOST_TRIES) break;
-    }
+    if (turn === turns) await catchUp(to, from, turn);
   } catch (error) {
-    if (turn === turns) tell(`${clips[to].called} cannot be played: ${error.message}`);
-    target.muted = silenced;
-    return;
+    if (turn === turns) {
+      giveUp();
+      tell(`${clips[to].called} cannot be played: ${error.message}`);
+    }
   }
-  if (turn !== turns) {
-    if (to !== takingOver) target.muted = silenced;
-    return;
-  }
+  if (turn !== turns) return;
   takingOver = null;
-  target.muted = silenced;
-  if (source.paused) return; // stopped in the meantime
   target.volume = volume;
-  start(to);
-  source.pause();
+  target.muted = silenced;
+  if (source.paused) target.pause(); // stopped in the meantime
+  else source.pause();
+  playing = to;
 }
 
 /** Show a variant, and hear it at once if another one of its combination is being heard. */
 function choose(number) {
   const members = membersOf[clips[number].combination];
-  const from = members.find((other) => other !== number && !audios[other].paused && other !== takingOver);
-  handOver(from ?? shownOf(clips[number].combination), number);
+  const heard = members.find((other) => !audios[other].paused && other !== takingOver);
+  if (heard === number) { // back to it before another took over
+    giveUp();
+    show(number);
+  } else {
+    handOver(heard ?? shownOf(clips[number].combination), number);
+  }
 }
 
 function playNearLanding(number) {
@@ -123,19 +161,20 @@ function playNearLanding(number) {
 }
 
 for (const audio of audios) audio.volume = volume;
-membersOf.forEach((members) => show(members[0]));
+for (const members of membersOf) show(members[0]);
 
 // Events of audio do not bubble, but can be caught on their way down.
 document.addEventListener("play", (event) => {
   const number = audios.indexOf(event.target);
   if (number === takingOver) return;
+  giveUp();
   playing = number;
   event.target.volume = volume;
   stopOthers(number);
 }, true);
 document.addEventListener("volumechange", (event) => {
   const number = audios.indexOf(event.target);
-  if (number === takingOver || event.target.muted !== silenced && number !== playing) return;
+  if (number === takingOver) return;
   volume = event.target.volume;
   silenced = event.target.muted;
 }, true);

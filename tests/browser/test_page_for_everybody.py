@@ -1,0 +1,224 @@
+"""The listening page for whoever comes: by keyboard, by screen reader, by thumb, with strange titles, with many clips.
+
+WCAG is the Web Content Accessibility Guidelines 2.2 (W3C Recommendation, 2023); axe is axe-core, of Deque.
+"""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from conftest import Complaints, Open
+from made_pages import FEW, Made, made_page
+from playwright.sync_api import Browser, Page
+
+from render.publish.ballots import MAX_BALLOT_BYTES, read_ballot
+
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+TARGET_PX = 24
+"""WCAG 2.2, 2.5.8 Target Size (Minimum), level AA."""
+MANY = 500
+LOADED_S = 2.0
+FRAME_MS = 50.0
+"""Between two pictures while a page is scrolled: 20 a second still look like motion; most are drawn at 60."""
+
+
+def prepared(page: Page) -> None:
+    """Everything that can be shown is."""
+    page.keyboard.press("w")
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_axe_finds_nothing(few: str, opened: Open, viewport: dict[str, int], scheme: str) -> None:
+    page = opened(few, viewport=viewport, color_scheme=scheme)
+    prepared(page)
+    found = Axe().run(page).response
+    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in found["violations"]] == []
+    assert len(found["passes"]) > 20
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance of `#rrggbb`: WCAG 2.2, its definition."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_inks_stand_out_from_the_paper(few: str, opened: Open, scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: 4.5 to 1 for text; 1.4.11: 3 to 1 for the edges of controls."""
+    page = opened(few, color_scheme=scheme)
+
+    def inks(name: str) -> str:
+        return str(
+            page.evaluate("n => getComputedStyle(document.documentElement).getPropertyValue(n).trim()", name)
+        )
+
+    def contrast(one: str, other: str) -> float:
+        dark, bright = sorted((_luminance(inks(one)), _luminance(inks(other))))
+        return (bright + 0.05) / (dark + 0.05)
+
+    for ink in ("--ink", "--quiet", "--second"):
+        assert contrast(ink, "--paper") >= 4.5
+    assert contrast("--ink", "--tint") >= 4.5
+    assert contrast("--edge", "--paper") >= 3.0
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_everything_can_be_hit_with_a_thumb(few: str, opened: Open, viewport: dict[str, int]) -> None:
+    page = opened(few, viewport=viewport)
+    prepared(page)
+    sizes = page.locator(
+        "a:visible, button:visible, input:visible, select:visible, summary:visible, audio:visible"
+    )
+    boxes = sizes.evaluate_all(
+        "all => all.map((one) => [one.outerHTML.slice(0, 60), one.getBoundingClientRect().width, "
+        "one.getBoundingClientRect().height])"
+    )
+    assert len(boxes) > 20
+    assert [box for box in boxes if min(box[1:]) < TARGET_PX] == []
+
+
+FIRST = ("sought", "shown", "order", "0", "audio", "near", "works", "almost", "no", "textarea", "summary")
+LAST = ("listener", "keys-on", "before")
+
+FOCUS = """() => {
+  const one = document.activeElement;
+  const box = one.getBoundingClientRect();
+  const bar = document.querySelector('.bar').getBoundingClientRect();
+  const ring = getComputedStyle(one);
+  return {
+    what: one.id || one.className || one.value || one.tagName.toLowerCase(),
+    hidden: !one.closest('.bar') && box.top >= bar.top || box.bottom <= 0,
+    ring: ring.outlineStyle !== 'none' || one.tagName === 'AUDIO',
+  };
+}"""
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_the_keyboard_goes_through_the_page_as_it_is_read(
+    few: str, opened: Open, viewport: dict[str, int]
+) -> None:
+    """WCAG 2.2, 2.4.3 Focus Order, 2.4.7 Focus Visible and 2.4.11 Focus Not Obscured."""
+    page = opened(few, viewport=viewport)
+    met: list[dict[str, Any]] = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        met.append(page.evaluate(FOCUS))
+        if met[-1]["what"] == "before":  # next is out of use: the last combination is at hand
+            break
+    names = list(dict.fromkeys(one["what"] for one in met))
+    assert tuple(names[: len(FIRST)]) == FIRST
+    assert [name for name in names if name in LAST] == list(LAST)
+    assert [one for one in met if one["hidden"]] == []
+    assert [one for one in met if not one["ring"]] == []
+
+
+HOSTILE = {
+    "script": "<script>alert(1)</script><img src=x onerror=alert(2)>",
+    "quotes": "\"'`><b>&amp;&lt; {{ 7 * 7 }} ${1} </style></script>",
+    "pictures": "🔥 Kiln 👩🏽‍🚒 é ﷽",
+    "right-to-left": "אש על אבן",
+    "long": "Kiln" * 75,
+    "spaced": "Kiln " * 60,
+    "bom": "--><!--<script>",
+}
+
+
+def test_no_title_does_harm(opened: Open, tmp_path: Path) -> None:
+    """The watch over the page fails the test where anything is run, asked for or complained of."""
+    clips = [
+        Made(f"kiln {index} #1 100% ?", variant, title)
+        for index, title in enumerate(HOSTILE.values())
+        for variant in ("", "<i>v'\"&", "ש")
+    ]
+    page = opened(made_page(tmp_path, clips), viewport=PHONE)
+    shown = sorted(page.locator("h2[dir=auto]").evaluate_all("all => all.map((one) => one.textContent)"))
+    assert shown == sorted(" ".join(title.split()) for title in HOSTILE.values())
+    for _ in HOSTILE:
+        page.keyboard.press("j")
+        page.keyboard.press("w")
+        page.keyboard.press("v")
+    page.keyboard.press("k")
+    page.locator(".clip:visible .near").first.click()
+    page.wait_for_timeout(300)
+    assert page.evaluate("audios.some((audio) => !audio.paused && audio.readyState > 2)")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    pictures = "[...document.images].filter((one) => one.complete && !one.naturalWidth).length"
+    assert page.evaluate(pictures) == 0
+    assert (
+        page.evaluate("document.querySelectorAll('main script, main b:not(.warning b), main i').length") == 0
+    )
+    assert len(read_ballot(page.evaluate("ballots()[0]").encode(), datetime.now(UTC)).ratings) == len(HOSTILE)
+
+
+def test_no_word_of_the_machine_is_on_the_page(few: str, opened: Open, tmp_path: Path) -> None:
+    opened(few)
+    text = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    for word in (str(tmp_path), "/somewhere/else", str(Path.home()) + "/", "2" * 64, "1" * 64):
+        assert word not in text
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> str:
+    clips = [
+        Made(f"kiln-{index // 2}", "other" if index % 2 else "", f"Kiln {index // 2}")
+        for index in range(MANY)
+    ]
+    return made_page(tmp_path_factory.mktemp("many"), clips)
+
+
+def test_many_clips_load_soon(many: str, opened: Open, complaints: Complaints) -> None:
+    """In time of the processor that lays out the page: what else the machine does is not the page's."""
+    page = opened("about:blank")
+    watch = page.context.new_cdp_session(page)
+    watch.send("Performance.enable", {"timeDomain": "threadTicks"})
+    page.goto(many)
+    page.wait_for_load_state()
+    metrics = {one["name"]: one["value"] for one in watch.send("Performance.getMetrics")["metrics"]}
+    assert page.locator("audio").count() == MANY
+    assert 0.01 < metrics["ThreadTime"] < LOADED_S
+    assert not [url for url in complaints.requests if url.endswith(".flac")]
+    assert len([url for url in complaints.requests if url.endswith(".svg")]) < MANY / 5
+
+
+SCROLL = """() => new Promise((resolve) => {
+  const at_ms = [];
+  function step(now) {
+    at_ms.push(now);
+    window.scrollBy(0, 400);
+    if (at_ms.length < 90) requestAnimationFrame(step);
+    else resolve(at_ms.slice(1).map((time, index) => time - at_ms[index]).sort((one, other) => one - other));
+  }
+  requestAnimationFrame(step);
+})"""
+
+
+def test_many_clips_scroll_smoothly(many: str, opened: Open) -> None:
+    page = opened(many, viewport=PHONE)
+    frames_ms = page.evaluate(SCROLL)
+    assert page.evaluate("scrollY") > 10_000
+    assert frames_ms[len(frames_ms) // 2] < FRAME_MS
+
+
+@pytest.fixture
+def long_notes(browser: Browser, many: str) -> Iterator[Page]:
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(many)
+    page.evaluate("ratings.forEach((one) => { one.verdict = 'works'; one.note = '€'.repeat(1000) })")
+    yield page
+    context.close()
+
+
+def test_a_ballot_that_would_be_too_large_is_several(long_notes: Page) -> None:
+    made = long_notes.evaluate("ballots()")
+    assert len(made) > 1
+    assert all(len(text.encode()) <= MAX_BALLOT_BYTES for text in made)
+    rated = [one.clip for text in made for one in read_ballot(text.encode(), datetime.now(UTC)).ratings]
+    assert len(rated) == len(set(rated)) == MANY
+    assert len(FEW) < MANY
