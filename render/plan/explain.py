@@ -85,9 +85,8 @@ def _begin_text(lane: Lane, passage: Passage) -> str:
             fade = f", fading in for {lane.fade_in_beats:g} beats" if lane.fade_in_beats else ""
             return f"starts{fade}"
         case _:
-            loops = passage.loop_pass > 0
-            rounds = [p for p in lane.legs if p.marker == passage.marker and p.begins != "enter"]
-            loop = f", and repeats {rounds[0].end_beat - rounds[0].start_beat:g} beats" if loops else ""
+            beats = passage.end_beat - passage.start_beat
+            loop = f", and repeats {beats:g} beats" if passage.loop_pass else ""
             return f"jumps back to {passage.marker}{loop}"
 
 
