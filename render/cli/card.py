@@ -70,7 +70,7 @@ def card(
 
 def _kept(book: Path | None, out: Path) -> "tuple[list[Card], int]":
     """The cards of what works, and the exit status."""
-    from render.night.books import kept_clips_of
+    from render.night.keepers import kept_clips_of
     from render.publish.card import card_of, levels_of
 
     kept = kept_clips_of(book, out)

@@ -33,7 +33,7 @@ def playlist(
 
     Example: dropkiln playlist --out out
     """
-    from render.night.books import kept_clips_of
+    from render.night.keepers import kept_clips_of
     from render.publish.playlists import together
 
     kept = kept_clips_of(book, out)

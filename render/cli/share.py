@@ -79,7 +79,7 @@ def _chosen(
     names: list[str], rated: str | None, out: Path, book: Path | None
 ) -> "tuple[list[MadeClip], list[str]]":
     """The clips that are asked for, each once, and why others of them are missing. Raises UsageError."""
-    from render.night.books import kept_clips_of
+    from render.night.keepers import kept_clips_of
     from render.publish.share import MOST_CLIPS
 
     if not names and rated is None:
