@@ -1,0 +1,318 @@
+"""What a night costs: `python -m tests.bench.night [--quick] [variants] [speedup] [night]`, all three or those named.
+
+Everything is measured in one run, what is compared in turn, and what counts are ratios; seconds depend on the
+machine, and on what else it does: the load stands beside each number. Nights are run as a person runs them, in a
+process of its own, with a cache of its own. A clip of full length has two lanes and 128 beats at 174 BPM (44 s);
+the clips of the long night have 8 beats, so that it is over soon.
+"""
+
+import multiprocessing
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import permutations
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from threadpoolctl import threadpool_limits
+
+from render.demo.records import RECORDS, render_record
+from render.files.engines import EngineChoice, engine_of, engines_here
+from render.files.shelf import shelf_of
+from render.files.store import CACHE_VARIABLE
+from render.make import Done, make_together
+from render.night.job import read_work
+from tests.cli.desk import RATE_HZ, record
+
+VARIANT_BAR, SPEEDUP_BAR, RECOGNISED_BAR_S, MEMORY_BAR_MIB = 0.25, 1.8, 3.0, 1024.0
+TRACKS, RECIPES, RECOGNISED = 40, 1000, 200
+FULL_LENGTH = """\
+recipe: 1
+title: Cost of a night
+tempo: 174
+tracks:
+  lanterns:
+    file: tracks/lanterns.flac
+    bpm: 172
+    first_beat: 0.312 s
+    markers: {drop: bar 65}
+  ironworks:
+    file: tracks/ironworks.flac
+    bpm: 174.5
+    first_beat: 0.2488 s
+    markers: {drop: bar 49}
+low_cut:
+  keep: [{from: start, track: lanterns}, {from: landing, track: ironworks}]
+"""
+SHORT = """\
+recipe: 1
+title: {lead} over {other}
+tempo: 140
+lead: 4 beats
+tail: 4 beats
+tracks:
+{tracks}clip: {{format: mp3}}
+"""
+TRACK = """\
+  {name}:
+    file: tracks/{name}.wav
+    bpm: {tempo}
+    first_beat: 0.25 s
+    markers: {{drop: bar 3}}
+"""
+TRY = "try: {darker: {low_cut: {below: 200 Hz}}}\n"
+"""A variant that plays the same passages."""
+SETTLED = 0.25
+"""The part of a night after which its workers have all they need in memory."""
+NIGHT_S = 8 * 3600.0
+
+
+def main() -> None:
+    quick, asked = "--quick" in sys.argv[1:], [word for word in sys.argv[1:] if word in PARTS]
+    print("| what | measured | asked | load |\n|---|---|---|---|", flush=True)
+    with tempfile.TemporaryDirectory() as folder:
+        for part in asked or PARTS:
+            PARTS[part](Path(folder) / part, quick)
+
+
+def tell(what: str, measured: str, asked: str, during: "Load") -> None:
+    print(f"| {what} | {measured} | {asked} | {during} |", flush=True)
+
+
+@dataclass
+class Load:
+    """The system's own average over a minute, before and after something is measured on its two cores or so."""
+
+    before: float = field(default_factory=lambda: os.getloadavg()[0])
+    after: float = 0.0
+
+    def __str__(self) -> str:
+        return f"{self.before:.1f} to {self.after:.1f}"
+
+
+@contextmanager
+def load() -> Iterator[Load]:
+    during = Load()
+    yield during
+    during.after = os.getloadavg()[0]
+
+
+# --- a variant ---
+
+
+def variants(folder: Path, quick: bool) -> None:
+    full_length_folder(folder)
+    for engine in engines_here():
+        with multiprocessing.get_context("spawn").Pool(1) as pool, load() as during:
+            first_s, second_s, peak_mib = pool.apply(variant_costs, (folder, engine.name, 2 if quick else 5))
+        clip_s = statistics.median(first_s)
+        ratios = [second / first for first, second in zip(first_s, second_s, strict=True)]
+        told = f"{statistics.median(second_s) / clip_s:.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
+        tell(f"second variant / first clip, {engine.name}", told, f"≤ {VARIANT_BAR}", during)
+        told = f"{peak_mib:.0f} MiB"
+        tell(f"peak memory at full length, {engine.name}", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
+        told = f"{clip_s:.1f} s of one core; {2 * NIGHT_S / clip_s:.0f} in 8 hours on two"
+        tell(f"a clip of full length, {engine.name}", told, "", during)
+
+
+def full_length_folder(folder: Path) -> None:
+    (folder / "tracks").mkdir(parents=True)
+    (folder / "clips").mkdir()
+    for demo in RECORDS:
+        if demo.name in ("lanterns", "ironworks"):
+            sound, rate_hz = render_record(demo)
+            soundfile.write(folder / "tracks" / f"{demo.name}.flac", sound, rate_hz)
+    (folder / "cost.yaml").write_text(FULL_LENGTH + TRY, encoding="utf-8")
+
+
+def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list[float], list[float], float]:
+    """Seconds of processor time for a first clip and for its variant, in turn, and peak memory (MiB)."""
+    engine = engine_of(choice)
+    with tempfile.TemporaryDirectory() as cache:
+        os.environ[CACHE_VARIABLE] = cache
+        first, second = read_work([folder / "cost.yaml"]).orders(folder / "clips", force=False)
+
+        def once(order: object) -> float:
+            for path in (folder / "clips").iterdir():
+                path.unlink()
+
+            def work() -> None:
+                (came,) = make_together([order], engine, shelf_of())
+                assert isinstance(came[0], Done), came
+
+            return processor_s(work)
+
+        costs: tuple[list[float], list[float]] = ([], [])
+        with threadpool_limits(1):
+            for number in range(rounds + 1):
+                pair = once(first), once(second)
+                if number:  # the first round loads what is loaded once
+                    costs[0].append(pair[0])
+                    costs[1].append(pair[1])
+                shutil.rmtree(Path(cache) / "sounds")
+                shutil.rmtree(Path(cache) / "readings")
+    return *costs, peak_mib_of("self")
+
+
+def processor_s(work: Callable[[], None]) -> float:
+    """Of this process and of the programs that it starts: what others do meanwhile counts for little."""
+    before = os.times()
+    work()
+    after = os.times()
+    return sum(after[:4]) - sum(before[:4])
+
+
+def peak_mib_of(process: str) -> float:
+    """`VmHWM` of proc(5)."""
+    for line in Path(f"/proc/{process}/status").read_text().splitlines():
+        if line.startswith("VmHWM:"):
+            return int(line.split()[1]) / 1024
+    raise AssertionError(process)
+
+
+# --- nights ---
+
+
+@dataclass
+class Night:
+    """A run in a process of its own: when its clips came, and what memory its workers had then."""
+
+    wall_s: float = 0.0
+    came_s: list[float] = field(default_factory=list)
+    memory: dict[int, list[tuple[int, float]]] = field(default_factory=lambda: defaultdict(list))
+    """Of each worker: how many clips were there, and its memory (MiB) then."""
+    peaks_mib: dict[int, float] = field(default_factory=dict)
+    outcomes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+
+    @property
+    def steady_s(self) -> float:
+        """From the first clip to the last, without the start of the processes."""
+        return self.came_s[-1] - self.came_s[0]
+
+
+def night(folder: Path, paths: list[str], out: str, cache: Path, jobs: int) -> Night:
+    program = str(Path(sys.executable).with_name("dropkiln"))
+    options = ["--out", out, "--jobs", str(jobs), "--engine", "signalsmith", "--plain"]
+    environment = {**os.environ, CACHE_VARIABLE: str(cache)}
+    came = Night()
+    began_s = time.monotonic()
+    with subprocess.Popen(
+        [program, "render", *paths, *options], cwd=folder, env=environment, stderr=subprocess.PIPE, text=True
+    ) as run:
+        assert run.stderr
+        for line in run.stderr:
+            came.outcomes[line.split()[0]] += 1
+            came.came_s.append(time.monotonic() - began_s)
+            if len(came.came_s) % 5 == 0:
+                for worker in workers_of(run.pid):
+                    look_at(worker, len(came.came_s), came)
+    came.wall_s = time.monotonic() - began_s
+    assert run.returncode == 0, came.outcomes
+    return came
+
+
+def workers_of(run: int) -> list[int]:
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
+            if parent == run and b"spawn_main" in (path.parent / "cmdline").read_bytes():
+                found.append(int(path.parent.name))
+        except (FileNotFoundError, ProcessLookupError):  # it has just ended
+            continue
+    return found
+
+
+def look_at(worker: int, clips: int, into: Night) -> None:
+    try:
+        pages = int(Path(f"/proc/{worker}/statm").read_text().split()[1])
+        into.peaks_mib[worker] = peak_mib_of(str(worker))
+    except (FileNotFoundError, ProcessLookupError):  # the last clip has come, and it has ended
+        return
+    into.memory[worker].append((clips, pages * os.sysconf("SC_PAGE_SIZE") / 2**20))
+
+
+def speedup(folder: Path, quick: bool) -> None:
+    """The same clips of full length by one worker and by two, in turn, each with an empty cache."""
+    full_length_folder(folder)
+    clips, rounds = (8, 2) if quick else (16, 3)
+    for number in range(clips):
+        text = FULL_LENGTH.replace("tempo: 174", f"tempo: {174 - number * 0.1:.1f}")
+        (folder / f"speed-{number:02d}.yaml").write_text(text, encoding="utf-8")
+    paths = [f"speed-{number:02d}.yaml" for number in range(clips)]
+    whole, steady = [], []
+    with load() as during:
+        for _ in range(rounds):
+            nights = []
+            for jobs in (1, 2):
+                with tempfile.TemporaryDirectory() as place:
+                    nights.append(night(folder, paths, f"{place}/out", Path(place) / "cache", jobs))
+            whole.append(nights[0].wall_s / nights[1].wall_s)
+            steady.append(nights[0].steady_s / nights[1].steady_s)
+    for what, found in (("the whole run", whole), ("from first clip to last", steady)):
+        told = f"{statistics.median(found):.2f} × ({min(found):.2f} to {max(found):.2f})"
+        tell(f"two workers over one, {clips} clips, {what}", told, f"≥ {SPEEDUP_BAR}", during)
+
+
+def long_night(folder: Path, quick: bool) -> None:
+    recipes, desk, cache = 100 if quick else RECIPES, folder / "desk", folder / "cache"
+    short_folder(desk, recipes)
+    with load() as during:
+        long = night(desk, ["."], "out", cache, jobs=2)
+    assert long.outcomes == {"made": recipes}, long.outcomes
+    told = f"{long.wall_s:.0f} s, {long.wall_s / recipes:.2f} s a clip"
+    tell(f"a night of {recipes} recipes over {TRACKS} records", told, "to the end", during)
+    peak = f"{max(long.peaks_mib.values()):.0f} MiB"
+    tell("peak memory of its workers", peak, f"≤ {MEMORY_BAR_MIB:.0f}", during)
+    for looks in long.memory.values():
+        clips, mib = np.array([look for look in looks if look[0] > SETTLED * recipes]).T
+        slope = np.polyfit(clips / 2, mib, 1)[0]  # each of the two makes half of them
+        told = f"{slope:+.3f} MiB a clip over {len(clips) * 5 // 2} clips"
+        tell("slope of a worker's memory", told, "flat", during)
+    again = min(RECOGNISED, recipes)
+    paths = [f"{number:04d}.yaml" for number in range(again)]
+    with load() as during:
+        kept = [night(desk, paths, "out", cache, jobs=2) for _ in range(3)]
+    assert all(one.outcomes == {"kept": again} for one in kept)
+    seconds = [one.wall_s for one in kept]
+    told = f"{statistics.median(seconds):.1f} s ({min(seconds):.1f} to {max(seconds):.1f})"
+    tell(f"{again} unchanged clips recognised, the whole run", told, f"≤ {RECOGNISED_BAR_S} s", during)
+
+
+def short_folder(desk: Path, recipes: int) -> None:
+    (desk / "tracks").mkdir(parents=True)
+    names = [f"record{number:02d}" for number in range(TRACKS)]
+    tempos = {name: 134.0 + 0.3 * number for number, name in enumerate(names)}
+    for number, name in enumerate(names):
+        sound = record(0.25, 50.0 + number, tempos[name])
+        soundfile.write(desk / "tracks" / f"{name}.wav", sound, RATE_HZ)
+    pairs = sorted(permutations(names, 2), key=lambda pair: hash_of(*pair))
+    for number, (lead, other) in enumerate(pairs[:recipes]):
+        tracks = "".join(TRACK.format(name=name, tempo=f"{tempos[name]:.1f}") for name in (lead, other))
+        text = SHORT.format(lead=lead, other=other, tracks=tracks)
+        (desk / f"{number:04d}.yaml").write_text(text, encoding="utf-8")
+
+
+def hash_of(lead: str, other: str) -> int:
+    """An order in which neighbours have nothing in common; the same every time, unlike Python's own hashes."""
+    return int.from_bytes(f"{other}{lead}".encode()) % 99_991
+
+
+PARTS: dict[str, Callable[[Path, bool], None]] = {
+    "variants": variants,
+    "speedup": speedup,
+    "night": long_night,
+}
+
+
+if __name__ == "__main__":
+    main()
