@@ -1,7 +1,6 @@
 """What can go wrong, and how it is told.
 
     DropkilnError                 exit status
-    ├── RecipeFaults              2   the recipe (or a patch in it) asks for what cannot be
     ├── UsageError                2   the command was called in a way that cannot work
     ├── SourceError               1   a recording cannot be read, or not as it must be
     ├── ToolError                 1   an outside program is missing or failed
@@ -12,7 +11,6 @@
 Every message is one line: what is wrong; what would be right.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 EXIT_ALL_MADE = 0
@@ -39,19 +37,6 @@ class DropkilnError(Exception):
     """The root of everything this program raises on purpose."""
 
     exit_status = EXIT_SOME_FAILED
-
-
-class RecipeFaults(DropkilnError):
-    """All faults of one recipe at once, in the order of their places."""
-
-    exit_status = EXIT_IN_ERROR
-
-    def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults = tuple(sorted(set(faults)))
-        super().__init__(self.faults)
-
-    def __str__(self) -> str:
-        return "\n".join(map(str, self.faults))
 
 
 class _Told(DropkilnError):

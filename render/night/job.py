@@ -137,9 +137,13 @@ def _from_page(page: Page, records: Records, all_faults: list[Fault]) -> list[Pl
 
 
 def _text(path: Path, all_faults: list[Fault]) -> str | None:
-    """A file's text; None where it is not text, and a fault says so."""
-    # One byte more than a recipe may have is enough for the reader to refuse it.
-    content = content_of(path, MAX_TEXT_BYTES + 1)
+    """A file's text; None where there is none, and a fault says so: the other recipes are made."""
+    try:
+        # One byte more than a recipe may have is enough for the reader to refuse it.
+        content = content_of(path, MAX_TEXT_BYTES + 1)
+    except UsageError as error:
+        all_faults.append(Fault(str(path), 1, 1, "unreadable", error.wrong, error.right))
+        return None
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError as error:

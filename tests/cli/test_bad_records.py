@@ -168,5 +168,5 @@ def test_a_file_that_may_not_be_read(desk: Desk, monkeypatch: pytest.MonkeyPatch
     assert ended.told == [
         "test.yaml:13:11: slate.wav: it may not be read; allow reading it"
         if name == "slate.wav"
-        else "test.yaml: it cannot be read (Permission denied); check its name and allow reading it"
+        else "test.yaml:1:1: it cannot be read (Permission denied); check its name and allow reading it"
     ]

@@ -48,9 +48,10 @@ def test_what_is_no_file_behind_a_recipe_s_name_is_told_and_not_waited_for(desk:
             path.symlink_to("gone.yaml")
         case _:
             path.symlink_to(path)
-    with desk.nothing_written():
-        ended = desk.run("render", "set")
-    assert_refused(ended, "set/odd.yaml: there is no file behind this name; remove it or put a recipe there")
+    ended = desk.run("render", "set")
+    assert ended.status == 2
+    assert "set/odd.yaml:1:1: there is no file behind this name; remove it or put a recipe there" in ended.told
+    desk.assert_whole("good")
 
 
 def test_a_folder_stands_for_the_recipes_in_it_and_for_nothing_else(desk: Desk) -> None:

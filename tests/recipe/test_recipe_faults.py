@@ -8,7 +8,7 @@ from kinds import KINDS, LIST, MAPPING, NOTHING, RIGHT_KINDS, WRONG, dumped, wit
 from ruamel.yaml import YAML
 from written import FILE, FULL, LEAST, changed, fault, faults, place, place_of, readings
 
-from render.faults import Fault, RecipeFaults
+from render.faults import Fault
 from render.recipe.nodes import Problem
 from render.recipe.reader import faults_of, read
 from render.recipe.schema import json_schema
@@ -124,7 +124,6 @@ def test_all_faults_of_a_file_are_told_at_once_in_the_order_of_their_places():
         ("unknown-choice", place(text, "ogg")),
     ]
     assert found == sorted(found)
-    assert str(RecipeFaults(reversed(found))).splitlines() == [str(one) for one in found]
     for one in found:
         assert_plain(one)
 
