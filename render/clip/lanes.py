@@ -1,5 +1,6 @@
 """The lanes of a clip: spans decoded and stretched, once ever, and the passages joined."""
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -33,7 +34,8 @@ class Lanes:
 
     sounds: dict[str, Audio]
     gains_db: list[float]
-    landings: list[LaneReadings]
+    landings: list[Callable[[], LaneReadings]]
+    """How each landed, to be read when there is time for it."""
     findings: tuple[Finding, ...]
 
 
@@ -60,12 +62,12 @@ def lanes_of(order: Order, identity: Identity, engine: Engine, shelf: Shelf) -> 
         for lane, part in zip(plan.lanes, loudness_parts(plan), strict=True)
     ]
     gains_db = lane_gains_db(plan, [one.loudness_lufs for one in read])
-    landings = [one.landing for one in read]
+    sounds = {
+        lane.track: into_mix(lane, one.heard, rate_hz, plan.low_cut_hz, gain_db)
+        for lane, one, gain_db in zip(plan.lanes, read, gains_db, strict=True)
+    }
     findings = tuple(finding for one in read for finding in one.findings)
-    sounds = {}
-    for lane, gain_db in zip(plan.lanes, gains_db, strict=True):  # each is let go of as soon as it is used
-        sounds[lane.track] = into_mix(lane, read.pop(0).heard, rate_hz, plan.low_cut_hz, gain_db)
-    return Lanes(sounds, gains_db, landings, findings)
+    return Lanes(sounds, gains_db, [one.landing for one in read], findings)
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ class _Read:
 
     heard: Audio
     loudness_lufs: float | None
-    landing: LaneReadings
+    landing: Callable[[], LaneReadings]
     findings: list[Finding]
 
 
@@ -96,7 +98,7 @@ def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, sh
             _LOUDNESS,
             lambda: integrated_lufs(sound.heard[part], clock.rate_hz),
         ),
-        landing=shelf.reading(
+        landing=lambda: shelf.reading(
             key_of("landing", key), _LANDING, lambda: read_lane(clock, lane, sound.heard, sound.reference())
         ),
         findings=findings,

@@ -1,6 +1,6 @@
 """A clip before it is encoded: its lanes mixed, and everything that is read of the mix."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -89,10 +89,15 @@ def mixed_clip(
     return MixedClip(order, identity, lanes.gains_db, levels, lanes.findings, read, audio)
 
 
-def _read(plan: ClipPlan, landings: list[LaneReadings], lanes: Mapping[str, Audio], mixed: Audio) -> Read:
+def _read(
+    plan: ClipPlan,
+    landings: list[Callable[[], LaneReadings]],
+    lanes: Mapping[str, Audio],
+    mixed: Audio,
+) -> Read:
     bounds = beat_bounds(plan)
     energies = Energies(
         lanes={track: beat_levels_db(audio, bounds) for track, audio in lanes.items()},
         mix=beat_levels_db(mixed, bounds),
     )
-    return Read(read_mix(plan, landings, lanes, mixed), energies)
+    return Read(read_mix(plan, [landing() for landing in landings], lanes, mixed), energies)
