@@ -1,35 +1,14 @@
 """A real browser, off the network, and whatever it has to complain about."""
 
 import shutil
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from complaints import Complaints, Open
 from made_pages import FEW, made_page
-from playwright.sync_api import Browser, Page, Request, sync_playwright
-
-Open = Callable[..., Page]
-
-
-@dataclass
-class Complaints:
-    """What no page may do: ask for something that is not on the disk, fail, or open a dialog."""
-
-    requests: list[str] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
-
-    def heed(self, page: Page) -> None:
-        page.on("request", lambda request: self.requests.append(request.url))
-        page.on("requestfailed", self._failed)
-        page.on("console", lambda line: self.told.append(f"{line.type}: {line.text}"))
-        page.on("pageerror", lambda error: self.told.append(f"error: {error}"))
-        page.on("dialog", lambda dialog: (self.told.append(f"dialog: {dialog.message}"), dialog.dismiss()))
-
-    def _failed(self, request: Request) -> None:
-        if request.failure != "net::ERR_ABORTED":  # a clip is no longer loaded where another is wanted
-            self.told.append(f"failed: {request.url}")
+from playwright.sync_api import Browser, Page, sync_playwright
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from conftest import Complaints, Open
+from complaints import Complaints, Open
 from made_pages import FEW, Made, made_page
 from playwright.sync_api import Browser, Page
 

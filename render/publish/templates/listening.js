@@ -5,7 +5,8 @@ const START_VOLUME = 0.5;
 const BEATS_BEFORE_LANDING = 16;
 const AHEAD_S = 0.2; // a clip that is to take over is sought this far ahead, so that it is ready when that moment comes
 const MOST_TRIES = 5; // the time ahead is doubled each time: a slow disk gets 3.2 s at last
-const SETTLE_MS = 60; // after this long, the place of what has begun to play can be told
+const UNHEARD = 0.0001; // −80 dB; Chromium stops the sound of what is muted, and starts it about 30 ms late
+const SETTLE_MS = 100; // after this long, the place of what has begun to play can be told
 const NEAR_S = 0.015; // browsers tell places of an MP3 up to 30 ms wrong: both together stay below 50 ms
 
 const clips = JSON.parse(document.getElementById("clips").textContent);
@@ -80,12 +81,22 @@ async function seek(audio, time_s) {
 
 const later = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
+function hush(audio) {
+  audio.volume = UNHEARD;
+  audio.muted = audio.volume > UNHEARD; // some telephones let no page set a volume
+}
+
+function unhush(audio) {
+  audio.volume = volume;
+  audio.muted = silenced;
+}
+
 /** End the handing over that is under way, if one is. */
 function giveUp() {
   turns += 1;
   if (takingOver === null) return;
   audios[takingOver].pause();
-  audios[takingOver].muted = silenced;
+  unhush(audios[takingOver]);
   takingOver = null;
 }
 
@@ -123,7 +134,7 @@ async function handOver(from, to) {
     return;
   }
   takingOver = to;
-  target.muted = true;
+  hush(target);
   try {
     await target.play(); // while the listener's key or tap still counts as leave to play
     if (turn === turns) await catchUp(to, from, turn);
@@ -135,8 +146,7 @@ async function handOver(from, to) {
   }
   if (turn !== turns) return;
   takingOver = null;
-  target.volume = volume;
-  target.muted = silenced;
+  unhush(target);
   if (source.paused) target.pause(); // stopped in the meantime
   else source.pause();
   playing = to;
@@ -169,7 +179,7 @@ document.addEventListener("play", (event) => {
   if (number === takingOver) return;
   giveUp();
   playing = number;
-  event.target.volume = volume;
+  unhush(event.target);
   stopOthers(number);
 }, true);
 document.addEventListener("volumechange", (event) => {

@@ -1,0 +1,28 @@
+"""What no page may do."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from playwright.sync_api import Page, Request
+
+Open = Callable[..., Page]
+"""Opens an address; what else is said goes to the browser's context."""
+
+
+@dataclass
+class Complaints:
+    """What no page may do: ask for something that is not on the disk, fail, or open a dialog."""
+
+    requests: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def heed(self, page: Page) -> None:
+        page.on("request", lambda request: self.requests.append(request.url))
+        page.on("requestfailed", self._failed)
+        page.on("console", lambda line: self.told.append(f"{line.type}: {line.text}"))
+        page.on("pageerror", lambda error: self.told.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: (self.told.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+
+    def _failed(self, request: Request) -> None:
+        if request.failure != "net::ERR_ABORTED":  # a clip is no longer loaded where another is wanted
+            self.told.append(f"failed: {request.url}")
