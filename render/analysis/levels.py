@@ -10,6 +10,8 @@ Conventions
 - A clipped run is `CLIPPED_SAMPLES` or more samples of one channel in a row at full scale (common practice).
 """
 
+from functools import cache
+
 import numpy as np
 import numpy.typing as npt
 import scipy.signal as dsp
@@ -142,6 +144,14 @@ def _peak_between(channel: npt.NDArray[np.float32], highest: float) -> float:
     near = np.flatnonzero(np.abs(rows).max(axis=1) * MOST_GAIN > highest)
     if not len(near):
         return highest
-    finer = dsp.resample_poly(rows[near], OVERSAMPLING, 1, axis=1, window=WINDOW)
-    finer = finer[:, REACH * OVERSAMPLING : -REACH * OVERSAMPLING]
+    finer = rows[near] @ _interpolation(width)
     return max(float(finer.max()), -float(finer.min()))
+
+
+@cache
+def _interpolation(width: int) -> npt.NDArray[np.float32]:
+    """What interpolates `width` samples with `REACH` to either side, as a matrix: one product is far quicker than the
+    filter run over thousands of short rows."""
+    samples = np.eye(width + MARGIN)
+    finer = dsp.resample_poly(samples, OVERSAMPLING, 1, axis=1, window=WINDOW)
+    return np.asarray(finer[:, REACH * OVERSAMPLING : -REACH * OVERSAMPLING], np.float32)
