@@ -59,7 +59,7 @@ def said_of(receipt: Mapping[str, Any], facts: Mapping[str, TrackFacts]) -> list
         _landing(receipt["tracks"], findings),
         _found("Low end", findings, LOW_END, "No low end to overlap."),
         _found("Headroom", findings, ("headroom",), "Not measured."),
-        _found("Keys", findings, ("keys",), "Not known of two tracks."),
+        _found("Keys", findings, ("keys",), "No two keys to compare."),
         _found("Voices", findings, ("two-voices",), "Not listened for." if unheard else "Never two at once."),
         *([Said("Also", others, True)] if others else []),
     ]

@@ -112,7 +112,7 @@ def test_findings_stand_in_their_rows_and_warnings_are_marked() -> None:
 def test_keys_are_written_by_name() -> None:
     keyed = TWO.replace("markers: {drop: 1:40.0}", "markers: {drop: 1:40.0}\n    key: E minor")
     assert said(clip(keyed))["Keys"] == "lanterns in F minor over ironworks in F minor: the same key."
-    assert said(clip())["Keys"] == "Not known of two tracks."
+    assert said(clip())["Keys"] == "No two keys to compare."
 
 
 def test_voices_that_nobody_listened_for_are_not_said_to_be_one_at_a_time() -> None:
