@@ -62,7 +62,10 @@ def test_five_lines_land_both_records_on_their_drops(folder):
         clip_s = landing_s - passage["clip_start_frames"] / RATE_HZ
         heard_s = passage["source_start_frames"] / RATE_HZ + clip_s * passage["speed"]
         assert heard_s == pytest.approx(drop_s(song), abs=PHASE_S)
-        assert abs(track["landing_error_ms"]) <= 1.0
+        # The attack on the landing itself may be too unlike itself to be read; those around it are many.
+        assert track["beats_measured"] >= 16
+        assert abs(track["common_error_ms"]) <= 1.0
+        assert track["worst_beat_ms"] <= 2.0
 
 
 def test_what_was_heard_is_told_with_how_sure_it_is(folder):
