@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from complaints import Complaints, Open
 from made_pages import FEW, made_page
 from playwright.sync_api import Browser, Page, sync_playwright
+from watched import Complaints, Open
 
 
 @pytest.fixture(scope="module")

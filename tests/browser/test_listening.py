@@ -2,15 +2,14 @@
 
 import json
 import statistics
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from complaints import Complaints, Open
 from made_pages import EMBER, FEW, KILN, Made, made_page
 from playwright.sync_api import Page
+from watched import Complaints, Open, until
 
 from render.publish.ballots import TEXT_PREFIX, read_ballot
 
@@ -36,14 +35,6 @@ def play(page: Page, clip: Made) -> None:
     """Play from near the landing, by a click, until something is heard."""
     page.locator(f"#clip-{number_of(page, clip)} .near").click()
     until(page, f"audios[{number_of(page, clip)}].currentTime > 4.3")
-
-
-def until(page: Page, true: str) -> None:
-    """Wait for something to come true. Playwright's own way to wait is forbidden by the page's policy."""
-    ends_s = time.monotonic() + 20
-    while not page.evaluate(true):
-        assert time.monotonic() < ends_s, true
-        page.wait_for_timeout(20)
 
 
 def stored(page: Page) -> dict[str, Any]:

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from complaints import Complaints, Open
 from made_pages import FEW, Made, made_page
 from playwright.sync_api import Browser, Page
+from watched import Complaints, Open, until
 
 from render.publish.ballots import MAX_BALLOT_BYTES, read_ballot
 
@@ -145,8 +145,7 @@ def test_no_title_does_harm(opened: Open, tmp_path: Path) -> None:
         page.keyboard.press("v")
     page.keyboard.press("k")
     page.locator(".clip:visible .near").first.click()
-    page.wait_for_timeout(300)
-    assert page.evaluate("audios.some((audio) => !audio.paused && audio.readyState > 2)")
+    until(page, "audios.some((audio) => !audio.paused && audio.readyState > 2)")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     pictures = "[...document.images].filter((one) => one.complete && !one.naturalWidth).length"
     assert page.evaluate(pictures) == 0

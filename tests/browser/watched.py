@@ -1,5 +1,6 @@
-"""What no page may do."""
+"""What no page may do, and how to wait for one."""
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -26,3 +27,11 @@ class Complaints:
     def _failed(self, request: Request) -> None:
         if request.failure != "net::ERR_ABORTED":  # a clip is no longer loaded where another is wanted
             self.told.append(f"failed: {request.url}")
+
+
+def until(page: Page, true: str) -> None:
+    """Wait for something to come true. Playwright's own way to wait is forbidden by the page's policy."""
+    ends_s = time.monotonic() + 20
+    while not page.evaluate(true):
+        assert time.monotonic() < ends_s, true
+        page.wait_for_timeout(20)

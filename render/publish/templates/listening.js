@@ -5,6 +5,7 @@ const START_VOLUME = 0.5;
 const BEATS_BEFORE_LANDING = 16;
 const AHEAD_S = 0.2; // a clip that is to take over is sought this far ahead, so that it is ready when that moment comes
 const MOST_TRIES = 5; // the time ahead is doubled each time: a slow disk gets 3.2 s at last
+const READY_MS = 2000; // a file that is not ready by then is tried once more
 const UNHEARD = 0.0001; // −80 dB; Chromium stops the sound of what is muted, and starts it about 30 ms late
 const SETTLE_MS = 100; // after this long, the place of what has begun to play can be told
 const NEAR_S = 0.015; // browsers tell places of an MP3 up to 30 ms wrong: both together stay below 50 ms
@@ -64,11 +65,13 @@ function stopOthers(number) {
   for (const other of audios) if (other !== audios[number] && !other.paused) other.pause();
 }
 
+/** Wait until an audio tells something, but not for ever. */
 function happens(audio, name) {
   const heard = new AbortController();
   return new Promise((resolve, reject) => {
     audio.addEventListener(name, resolve, heard);
     audio.addEventListener("error", () => reject(new Error("the file cannot be read")), heard);
+    setTimeout(resolve, READY_MS);
   }).finally(() => heard.abort());
 }
 
@@ -121,6 +124,7 @@ async function catchUp(to, from, turn) {
     lateness_s = Math.min(Math.max(lateness_s + off_s, 0), AHEAD_S);
     if (Math.abs(off_s) <= NEAR_S) return;
   }
+  if (turn === turns && target.paused) await target.play(); // late, but better than silence
 }
 
 /** Go on in another variant at the same place, playing if this one plays. */
@@ -176,7 +180,7 @@ for (const members of membersOf) show(members[0]);
 // Events of audio do not bubble, but can be caught on their way down.
 document.addEventListener("play", (event) => {
   const number = audios.indexOf(event.target);
-  if (number === takingOver) return;
+  if (number === takingOver || event.target.paused) return; // told late: it was given up since
   giveUp();
   playing = number;
   unhush(event.target);
