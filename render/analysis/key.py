@@ -11,9 +11,7 @@ start, most records of the kind being in one (common practice).
 Conventions
 -----------
 - Pitch classes count in semitones from C.
-- A key is written as a tonic and a mode, `F minor`, spelt as its signature has the fewest accidentals; of the two
-  with six, F# major and Eb minor are written (common practice).
-- Minor is the natural scale: what dance records play (common practice).
+- Keys are named, and minor is understood, as in `render.plan.keys`.
 """
 
 import numpy as np
@@ -22,6 +20,7 @@ import numpy.typing as npt
 from render.analysis.per_bar import Bars, Values
 from render.analysis.tonal import STEPS, STEPS_PER_SEMITONE, TonalFeatures
 from render.facts import KeyCandidate
+from render.plan.keys import key_name
 
 MAJOR_PROFILE = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 MINOR_PROFILE = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
@@ -33,8 +32,6 @@ MINOR_SCALE = (0, 2, 3, 5, 7, 8, 10)
 MAJOR_TRIAD = (0, 4, 7)
 MINOR_TRIAD = (0, 3, 7)
 
-MAJOR_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-MINOR_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 
 SCALE_WEIGHT = 1.0
 TRIAD_WEIGHT = 0.5
@@ -72,11 +69,6 @@ def key_candidates(
     sure = odds / odds.sum() * min(1.0, tonal_weight(features) / TONAL_ENOUGH)
     best = np.argsort(-scores, kind="stable")[:CANDIDATES]
     return tuple(KeyCandidate(key_name(int(key)), float(scores[key]), float(sure[key])) for key in best)
-
-
-def key_name(key: int) -> str:
-    """The name of a key: 0 to 11 the major ones from C up by semitones, 12 to 23 the minor ones."""
-    return f"{MAJOR_NAMES[key]} major" if key < 12 else f"{MINOR_NAMES[key - 12]} minor"
 
 
 def key_scores(upper: Values, bass: Values, opening: Values, opening_bass: Values) -> Values:

@@ -12,13 +12,13 @@ from render.analysis.key import (
     MAJOR_PROFILE,
     MINOR_PROFILE,
     key_candidates,
-    key_name,
     tonal_weight,
     tonal_weight_per_bar,
 )
 from render.analysis.per_bar import bars_of
 from render.analysis.tonal import STEPS_PER_SEMITONE, TonalListener
 from render.demo.records import RECORDS
+from render.plan.keys import key_name
 from render.values import Audio, Grid
 from tests.analysis.heard_records import bars_in, hear, record, tonal_features_of
 
