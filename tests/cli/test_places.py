@@ -50,7 +50,9 @@ def test_what_is_no_file_behind_a_recipe_s_name_is_told_and_not_waited_for(desk:
             path.symlink_to(path)
     ended = desk.run("render", "set")
     assert ended.status == 2
-    assert "set/odd.yaml:1:1: there is no file behind this name; remove it or put a recipe there" in ended.told
+    assert (
+        "set/odd.yaml:1:1: there is no file behind this name; remove it or put a recipe there" in ended.told
+    )
     desk.assert_whole("good")
 
 

@@ -178,7 +178,11 @@ def test_a_variant_can_bring_in_a_track_and_take_one_out():
         "  other: {tempo: third, low_cut: null, jump_back: null, tracks: {lanterns: null, "
         "third: {file: c.wav, bpm: 174, first_beat: 0, markers: {drop: 60}}}}\n"
     )
-    assert list(recipe(changed("try:\n", "try:\n" + variant), "other").tracks) == ["ironworks", "wickergauge", "third"]
+    assert list(recipe(changed("try:\n", "try:\n" + variant), "other").tracks) == [
+        "ironworks",
+        "wickergauge",
+        "third",
+    ]
 
 
 def test_a_variant_replaces_a_list_as_a_whole():
