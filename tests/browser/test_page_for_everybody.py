@@ -171,6 +171,7 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> str:
     return made_page(tmp_path_factory.mktemp("many"), clips)
 
 
+@pytest.mark.slow
 def test_many_clips_load_soon(many: str, opened: Open, complaints: Complaints) -> None:
     """In time of the processor that lays out the page: what else the machine does is not the page's."""
     page = opened("about:blank")

@@ -183,6 +183,7 @@ def places(part: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
 WRONG: tuple[Any, ...] = (None, "", "../x", -1, 10**40, 1e300, [], {}, [[]], True)
 
 
+@pytest.mark.slow
 def test_no_single_wrong_value_anywhere_in_a_receipt_breaks_the_program(once: Desk) -> None:
     """Every value of the plan and the facts, each as two others: it still is a plan, or is refused in one line."""
     receipt = once.receipt("test")

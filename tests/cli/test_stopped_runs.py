@@ -178,7 +178,7 @@ def test_ctrl_c_finishes_what_is_at_work_and_begins_nothing_more(desk: Desk) -> 
 
 
 @linux
-@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("jobs", [pytest.param(1, marks=pytest.mark.slow), 2])
 @pytest.mark.parametrize("key", ["ctrl-c twice", "SIGTERM"])
 def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
     desk: Desk, rubberband: StandIn, jobs: int, key: str

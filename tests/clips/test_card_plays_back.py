@@ -140,7 +140,12 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize("name", CASES)
+SLOW = ("half time", "double time, jumping out of phase")
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in CASES]
+)
 def test_a_clip_played_by_its_card_lies_under_the_rendered_one(rendered: Rendered, name: str) -> None:
     case, (clip, text) = CASES[name], rendered(name)
     card = PlayedCard(text)

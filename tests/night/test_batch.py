@@ -65,6 +65,7 @@ def test_variants_come_out_equally_loud_below_their_ceiling(table: Table, form: 
     assert_equally_loud(together(table.orders(recipe)), -1.0)
 
 
+@pytest.mark.slow
 def test_variants_in_other_formats_under_other_ceilings_come_out_equally_loud(table: Table) -> None:
     recipe = table.recipe(
         "try:\n"
@@ -98,7 +99,7 @@ def test_one_clip_alone_is_as_loud_as_its_ceiling_lets_it_be(table: Table) -> No
     assert receipt["encoded"]["true_peak_dbtp"] == pytest.approx(-1.0, abs=0.01)
 
 
-@pytest.mark.parametrize("form", ["opus", "flac"])
+@pytest.mark.parametrize("form", [pytest.param("opus", marks=pytest.mark.slow), "flac"])
 def test_a_receipt_alone_makes_the_same_file_as_loud_as_the_variants_were(table: Table, form: str) -> None:
     outcomes = together(table.orders(table.recipe(TRY, clip=f"clip: {{format: {form}}}")))
     before = receipts(outcomes)

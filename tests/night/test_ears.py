@@ -298,7 +298,8 @@ def kept_facts(cache: Path) -> int:
 
 
 @linux
-@pytest.mark.parametrize("jobs", [pytest.param(1, marks=pytest.mark.slow), 2])
+@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.slow
 def test_ctrl_c_ends_the_listening_and_keeps_what_was_heard(tmp_path, record, cache, jobs) -> None:
     short, *long = record(0), record(1, seconds=600.0), record(2, seconds=600.0)
     script = tmp_path / "listening.py"
