@@ -3,23 +3,15 @@
 import re
 from collections.abc import Sequence
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from render.publish import card_page
 from render.publish.card import Card
 from render.publish.card_words import card_words
 from render.publish.lettering import fitted
+from render.publish.templating import environment
 
 _MINUS = re.compile(r"(?<!\w)-(?=\d)")
 
-_templates = Environment(
-    loader=PackageLoader("render.publish"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-    keep_trailing_newline=True,
-)
+_templates = environment()
 # Numbers are printed with a minus sign, which is as wide as a plus.
 _templates.filters["minus"] = lambda text: _MINUS.sub("−", text)
 

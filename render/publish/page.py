@@ -4,16 +4,13 @@ It refers to nothing but the clips and pictures beside it, by their relative nam
 Policy Level 3, W3C) allows nothing else: what is written in a title stays text even where a browser would run it.
 """
 
-import base64
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 from itertools import groupby
 from typing import Any
 from urllib.parse import quote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from render.checks.judge import UNEQUAL_LU
@@ -23,6 +20,7 @@ from render.publish.lettering import cleaned
 from render.publish.page_words import Said, Table, landing_error_ms, layered, notes_of, said_of, tables_of
 from render.publish.picture import picture_height, picture_summary
 from render.publish.receipt import BadReceipt, plan_of
+from render.publish.templating import asset, environment, policy
 
 PCM_DIGITS = 12
 """Hexadecimal digits of a clip's hash that a rating carries: of 500 clips, two are alike once in 10⁹ pages."""
@@ -81,14 +79,10 @@ class Combination:
         return apart_lu if apart_lu > 2 * UNEQUAL_LU + 0.05 else None  # what is written has one decimal
 
 
-_templates = Environment(
-    loader=PackageLoader("render.publish"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-    keep_trailing_newline=True,
-)
+WHERE_IT_LIES = "'self' file:"
+"""Files from where the page itself lies; `file:` where that is a disk."""
+
+_templates = environment()
 
 
 def page_clip(receipt: Mapping[str, Any]) -> PageClip:
@@ -125,9 +119,9 @@ def page_html(clips: Iterable[PageClip]) -> str:
     """The page's text, to lie beside the folder `clips`: combinations by title, variants by name."""
     combinations = _combinations(clips)
     shown = [clip for combination in combinations for _, clip in combination.clips]
-    style, scripts = _asset(STYLE), [_asset(name) for name in SCRIPTS]
+    style, scripts = asset(STYLE), [asset(name) for name in SCRIPTS]
     return _templates.get_template("page.html.j2").render(
-        policy=_policy(style, scripts),
+        policy=policy(style, scripts, img_src=WHERE_IT_LIES, media_src=WHERE_IT_LIES),
         style=Markup(style),
         scripts=[Markup(script) for script in scripts],
         hearing=HEARING,
@@ -170,27 +164,3 @@ def _data(combination: int, clip: PageClip) -> dict[str, Any]:
         "tables": [[table.caption, table.head, table.rows] for table in clip.tables],
         "notes": clip.notes,
     }
-
-
-def _asset(name: str) -> str:
-    assert _templates.loader is not None
-    return _templates.loader.get_source(_templates, name)[0]
-
-
-def _policy(style: str, scripts: Sequence[str]) -> str:
-    """Only this style and these scripts, and files from where the page itself lies; `file:` where that is a disk."""
-    return "; ".join(
-        [
-            "default-src 'none'",
-            "img-src 'self' file:",
-            "media-src 'self' file:",
-            f"style-src {_hashed(style)}",
-            f"script-src {' '.join(map(_hashed, scripts))}",
-            "base-uri 'none'",
-            "form-action 'none'",
-        ]
-    )
-
-
-def _hashed(text: str) -> str:
-    return f"'sha256-{base64.b64encode(sha256(text.encode()).digest()).decode()}'"

@@ -11,14 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from render.facts import TrackFacts
 from render.plan.explain import drift_percent, events
 from render.plan.model import ClipPlan, Lane
 from render.publish import drawing
 from render.publish.drawing import BODY_HEIGHT, LEFT, RIGHT, SMALL, WIDTH, Axis, Label, Levels, Mark, Span
 from render.publish.lettering import BOLD, cleaned, fitted, width_em
+from render.publish.templating import environment
 from render.values import clock
 
 MARGIN = 14.0
@@ -80,14 +79,7 @@ class _Number:
     unit: str = ""
 
 
-_templates = Environment(
-    loader=PackageLoader("render.publish"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-    keep_trailing_newline=True,
-)
+_templates = environment()
 _templates.filters["number"] = drawing.number
 _templates.globals.update(
     width=WIDTH,

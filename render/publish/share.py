@@ -8,9 +8,7 @@ Security Policy Level 3, W3C) allows no request at all; the sound stands in `dat
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from render.plan.model import ClipPlan
@@ -27,6 +25,7 @@ from render.publish.ballots import (
 from render.publish.cautions import HEARING
 from render.publish.lettering import cleaned
 from render.publish.page_words import layered
+from render.publish.templating import asset, environment, policy
 
 PRIVATE = (
     "The recordings on this page belong to those who made them. They were sent to you to listen to in private: please "
@@ -78,21 +77,14 @@ def shared_clip(plan: ClipPlan, pcm_sha256: str, sound: Sound) -> SharedClip:
     )
 
 
-_templates = Environment(
-    loader=PackageLoader("render.publish"),
-    autoescape=True,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-    keep_trailing_newline=True,
-)
+_templates = environment()
 
 
 def share_html(clips: Sequence[SharedClip]) -> str:
     """The file's text. A friend can do without scripts: then there is no rating, but everything can be heard."""
-    style, script = "\n".join(map(_asset, STYLES)), _asset(SCRIPT)
+    style, script = "\n".join(map(asset, STYLES)), asset(SCRIPT)
     return _templates.get_template("share.html.j2").render(
-        policy=_policy(style, script),
+        policy=policy(style, [script], media_src="data:"),
         style=Markup(style),
         script=Markup(script),
         hearing=HEARING,
@@ -103,25 +95,3 @@ def share_html(clips: Sequence[SharedClip]) -> str:
         most_listener=MAX_LISTENER,
         format={"version": BALLOT_VERSION, "prefix": TEXT_PREFIX, "most_bytes": MAX_BALLOT_BYTES},
     )
-
-
-def _asset(name: str) -> str:
-    assert _templates.loader is not None
-    return _templates.loader.get_source(_templates, name)[0]
-
-
-def _policy(style: str, script: str) -> str:
-    return "; ".join(
-        [
-            "default-src 'none'",
-            "media-src data:",
-            f"style-src {_hashed(style)}",
-            f"script-src {_hashed(script)}",
-            "base-uri 'none'",
-            "form-action 'none'",
-        ]
-    )
-
-
-def _hashed(text: str) -> str:
-    return f"'sha256-{base64.b64encode(sha256(text.encode()).digest()).decode()}'"
