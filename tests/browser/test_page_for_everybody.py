@@ -198,6 +198,7 @@ SCROLL = """() => new Promise((resolve) => {
 })"""
 
 
+@pytest.mark.slow
 def test_many_clips_scroll_smoothly(many: str, opened: Open) -> None:
     page = opened(many, viewport=PHONE)
     frames_ms = page.evaluate(SCROLL)

@@ -237,6 +237,7 @@ def test_what_is_held_is_told_in_files_and_bytes(rendered: Desk, cache: Path) ->
     assert (facts["gone"], facts["removed"]) == ([], [])
 
 
+@pytest.mark.slow
 def test_an_emptied_cache_costs_time_and_nothing_else(desk: Desk, cache: Path) -> None:
     desk.recipe("test.yaml", STRETCHED)
     desk.run("render", "test.yaml")

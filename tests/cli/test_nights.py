@@ -92,6 +92,7 @@ BREAKS: list[Callable[[str], str]] = [
 """Each makes a recipe wrong in a way of its own."""
 
 
+@pytest.mark.slow
 def test_each_of_those_breaks_a_recipe(desk: Desk) -> None:
     desk.text("notes.txt", "no sound")
     told = set()
@@ -245,6 +246,7 @@ SLOW = "sleep 2; exit 3"
 
 
 @posix
+@pytest.mark.slow
 def test_a_second_run_in_a_folder_is_told_of_the_first_or_waits_for_it(
     desk: Desk, rubberband: Callable[[str], None]
 ) -> None:
@@ -265,6 +267,7 @@ def test_a_second_run_in_a_folder_is_told_of_the_first_or_waits_for_it(
     assert waited.told[1] == "made      b  out/clips/b.flac"
 
 
+@pytest.mark.slow
 def test_runs_in_two_folders_do_not_mind_each_other(desk: Desk) -> None:
     desk.recipe("a.yaml")
     with desk.start("render", "a.yaml", "--engine", "signalsmith", "--out", "one") as other:

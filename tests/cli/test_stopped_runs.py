@@ -98,6 +98,7 @@ def test_without_the_executable_the_other_engine_serves(desk: Desk, monkeypatch:
 
 
 @posix
+@pytest.mark.slow
 def test_a_clip_that_kills_its_worker_fails_alone(desk: Desk, rubberband: StandIn) -> None:
     """Killed from outside, as by a system that is short of memory: here by the program the worker has started."""
     rubberband("kill -9 $PPID")
@@ -214,6 +215,7 @@ def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
 
 
 @linux
+@pytest.mark.slow
 def test_a_run_of_one_clip_is_stopped_by_the_same_keys(desk: Desk, rubberband: StandIn) -> None:
     rubberband(NOTING)
     desk.recipe("a.yaml", STRETCHED)
@@ -261,6 +263,7 @@ def children(pid: int) -> list[int]:
 
 
 @linux
+@pytest.mark.slow
 def test_workers_leave_ctrl_c_to_the_run(desk: Desk) -> None:
     """From their first moment on: the key pressed time and again at the workers alone does nothing."""
     for name in "abc":

@@ -85,6 +85,7 @@ def test_what_was_heard_is_told_with_how_sure_it_is(folder):
         (", bpm: 126.37", 126.37, 0.0),
     ],
 )
+@pytest.mark.slow
 def test_what_was_heard_can_be_corrected(folder, ochre, tempo_bpm, first_beats):
     song = SONGS["ochre"]
     known = facts_of(recipe(folder, "corrected", ochre, "tempo: umber\n"))["ochre"]
@@ -94,6 +95,7 @@ def test_what_was_heard_can_be_corrected(folder, ochre, tempo_bpm, first_beats):
     assert (beats - first_beats + 0.1) % 4 - 0.1 == pytest.approx(0.0, abs=FIRST_BEAT_S / song.beat_s)
 
 
+@pytest.mark.slow
 def test_a_nudge_moves_every_beat(folder):
     plain = facts_of(recipe(folder, "plain"))["ochre"]
     later = facts_of(recipe(folder, "later", ", nudge: 12 ms"))["ochre"]
@@ -116,6 +118,7 @@ def test_beats_beside_a_record_take_the_place_of_the_measured_ones(folder):
     assert known.drop_s.value == pytest.approx(drop_s(song) + 0.030, abs=PHASE_S)
 
 
+@pytest.mark.slow
 def test_the_second_place_it_may_drop_can_be_asked_for(folder):
     path = recipe(folder, "second", ", markers: {drop: drop 2}", "lead: 8 beats\ntail: 8 beats\n")
     facts = facts_of(path)["ochre"]

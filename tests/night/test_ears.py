@@ -183,6 +183,7 @@ def test_a_fault_of_our_own_fails_its_record_and_keeps_the_trace(record, monkeyp
     assert "in __init__" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_several_processes_hear_what_one_hears(record, broken, decoded) -> None:
     wanted = [*((record(number), NOTHING) for number in range(3)), (broken, NOTHING)]
     *heard, cut_short = facts_of_records(wanted, jobs=2)
