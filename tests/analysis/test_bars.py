@@ -22,6 +22,8 @@ from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
 
+pytestmark = pytest.mark.slow
+
 NAMES = ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"]
 
 

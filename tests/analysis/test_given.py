@@ -19,6 +19,8 @@ from tests.analysis.heard_grids import CLICK_RATE_HZ, clicks, heard, song_findin
 from tests.analysis.heard_records import hear
 from tests.ground_truth.truth import Times, steady_beats
 
+pytestmark = pytest.mark.slow
+
 NEAR_S = 0.003
 SONG = (902, "two-step")
 WANDERING = (913, "two-step", 0.02, 0.0)

@@ -24,6 +24,8 @@ from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
 
+pytestmark = pytest.mark.slow
+
 LANDING_MS = 2.0
 TAPES: tuple[tuple[int, Style, float, float], ...] = (
     (921, "four-on-the-floor", 0.0006, 0.0),
