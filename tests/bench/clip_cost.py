@@ -4,14 +4,10 @@ The clip has two lanes and 128 beats, and nothing is cached. The bare cost is th
 stretching them with the same engine and encoding once. Both are measured in turn in one process, imports done, and
 the ratio of their medians is what counts: seconds depend on the machine. Peak memory is that of a fresh process that
 makes the clip once.
-
-After each clip a variant of it is made, which shares its stretched passages. What it costs is held against the clip,
-in seconds and, which other work on the machine disturbs less, in processor time of all processes together.
 """
 
 import multiprocessing
 import os
-import resource
 import statistics
 import sys
 import tempfile
@@ -19,7 +15,6 @@ import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -33,11 +28,11 @@ from render.make import Done, Order, make
 from render.night.job import read_work
 from render.sound.spans import spans_of
 from render.sound.stretch import Engine
+from tests.bench.memory import peak_mib_of
 
 ROUNDS = 5
 BAR = 1.3
-SECOND_BAR = 0.25
-RECIPE = """\
+FULL_LENGTH = """\
 recipe: 1
 title: Cost of a clip
 tempo: 174
@@ -54,8 +49,6 @@ tracks:
     markers: {drop: bar 49}
 low_cut:
   keep: [{from: start, track: lanterns}, {from: landing, track: ironworks}]
-try:
-  other: {low_cut: {below: 140 Hz}, tracks: {lanterns: {gain: -1 dB}}}
 """
 STAGES = {
     "hash the records": ["render.files.shelf.known_sha256"],
@@ -81,47 +74,37 @@ STAGES = {
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         os.environ[CACHE_VARIABLE] = str(Path(folder) / "cache")
-        clip, variant = orders_in(Path(folder))
+        clip = order_in(Path(folder))
         for engine in engines_here():
-            report(clip, replace(variant, force=False), engine)
+            report(clip, engine)
 
 
-def orders_in(folder: Path) -> list[Order]:
-    """The demo's records and the recipe over them, planned: the clip and its variant."""
+def order_in(folder: Path) -> Order:
+    """The demo's records and the recipe over them, planned."""
     (folder / "tracks").mkdir()
     (folder / "clips").mkdir()
     assert {"lanterns", "ironworks"} <= {record.name for record in RECORDS}
     write_records(folder / "tracks")
-    (folder / "cost.yaml").write_text(RECIPE, encoding="utf-8")
+    (folder / "cost.yaml").write_text(FULL_LENGTH, encoding="utf-8")
     work = read_work([folder / "cost.yaml"])
     assert not work.faults, work.faults
-    return work.orders(folder / "clips", force=True)
+    (order,) = work.orders(folder / "clips", force=True)
+    return order
 
 
-def report(order: Order, variant: Order, engine: Engine) -> None:
+def report(order: Order, engine: Engine) -> None:
     stages: dict[str, float] = defaultdict(float)
-    bare, whole, first_cpu, second, second_cpu = [], [], [], [], []
+    bare, whole = [], []
     once(order, engine)
     for _ in range(ROUNDS):
         bare.append(seconds(lambda: bare_parts(order, engine)))
         with timed_stages(stages):
-            began_s = processor_s()
             whole.append(seconds(lambda: once(order, engine)))
-            first_cpu.append(processor_s() - began_s)
-        (variant.folder / f"{variant.plan.name}.json").unlink(missing_ok=True)
-        began_s = processor_s()
-        second.append(seconds(lambda: once(variant, engine)))
-        second_cpu.append(processor_s() - began_s)
     ratio = statistics.median(whole) / statistics.median(bare)
     print(f"{engine.name} {engine.version}: clip / bare parts = {ratio:.2f} (bar {BAR}), {ROUNDS} rounds")
     spread = [w / b for w, b in zip(whole, bare, strict=True)]
     print(
         f"  pair by pair {min(spread):.2f} to {max(spread):.2f}; peak memory {peak_mib(order, engine):.0f} MiB"
-    )
-    ratio = statistics.median(second) / statistics.median(whole)
-    cpu_ratio = statistics.median(second_cpu) / statistics.median(first_cpu)
-    print(
-        f"  a second variant / the first clip = {ratio:.2f}, in processor time {cpu_ratio:.2f} (bar {SECOND_BAR})"
     )
     total = sum(whole)
     for stage, spent in sorted(stages.items(), key=lambda item: -item[1]):
@@ -154,12 +137,6 @@ def seconds(work: Callable[[], None]) -> float:
     return time.perf_counter() - start
 
 
-def processor_s() -> float:
-    """Of this process and the programs it started."""
-    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(one.ru_utime + one.ru_stime for one in used)
-
-
 @contextmanager
 def timed_stages(stages: dict[str, float]) -> Iterator[None]:
     """Add up what each stage takes. Stages do not call one another."""
@@ -190,7 +167,7 @@ def peak_mib(order: Order, engine: Engine) -> float:
 
 def _peak_mib(order: Order, engine: Engine) -> float:
     once(order, engine)
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    return peak_mib_of()
 
 
 if __name__ == "__main__":

@@ -25,6 +25,7 @@ from render.analysis.voice import VoiceListener
 from render.demo.records import RECORDS, render_record
 from render.files.audio_files import blocks_of, open_recording
 from render.values import Audio
+from tests.bench.memory import peak_mib_of
 
 RECORD = "thimbleyard"
 """The one that is sung."""
@@ -103,19 +104,13 @@ def report_speed(cost_s: dict[str, float], duration_s: float) -> None:
 
 def hear_file(path: Path) -> tuple[float, float, float]:
     """Memory before, and at its peak while a file is heard, in MiB; and the processor's time, in seconds."""
-    before_mib, start_s = _peak_mib(), time.process_time()
+    before_mib, start_s = peak_mib_of(), time.process_time()
     recording = open_recording(path)
     listener = RecordListener(recording.rate_hz)
     for block in blocks_of(recording):
         listener.feed(block)
     assert listener.heard().by_bars is not None
-    return before_mib, _peak_mib(), time.process_time() - start_s
-
-
-def _peak_mib() -> float:
-    """This process's own peak; what `resource` tells begins with that of the process it was started from."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    return float(status.split("VmHWM:")[1].split()[0]) / 1024
+    return before_mib, peak_mib_of(), time.process_time() - start_s
 
 
 if __name__ == "__main__":

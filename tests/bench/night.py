@@ -31,28 +31,12 @@ from render.files.shelf import shelf_of
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, make_together
 from render.night.job import read_work
+from tests.bench.clip_cost import FULL_LENGTH
+from tests.bench.memory import peak_mib_of
 from tests.cli.desk import RATE_HZ, record
 
 VARIANT_BAR, SPEEDUP_BAR, RECOGNISED_BAR_S, MEMORY_BAR_MIB = 0.25, 1.8, 3.0, 1024.0
 TRACKS, RECIPES, RECOGNISED = 40, 1000, 200
-FULL_LENGTH = """\
-recipe: 1
-title: Cost of a night
-tempo: 174
-tracks:
-  lanterns:
-    file: tracks/lanterns.flac
-    bpm: 172
-    first_beat: 0.312 s
-    markers: {drop: bar 65}
-  ironworks:
-    file: tracks/ironworks.flac
-    bpm: 174.5
-    first_beat: 0.2488 s
-    markers: {drop: bar 49}
-low_cut:
-  keep: [{from: start, track: lanterns}, {from: landing, track: ironworks}]
-"""
 SHORT = """\
 recipe: 1
 title: {lead} over {other}
@@ -160,7 +144,7 @@ def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list
                     costs[1].append(pair[1])
                 shutil.rmtree(Path(cache) / "sounds")
                 shutil.rmtree(Path(cache) / "readings")
-    return *costs, peak_mib_of("self")
+    return *costs, peak_mib_of()
 
 
 def processor_s(work: Callable[[], None]) -> float:
@@ -169,14 +153,6 @@ def processor_s(work: Callable[[], None]) -> float:
     work()
     after = os.times()
     return sum(after[:4]) - sum(before[:4])
-
-
-def peak_mib_of(process: str) -> float:
-    """`VmHWM` of proc(5)."""
-    for line in Path(f"/proc/{process}/status").read_text().splitlines():
-        if line.startswith("VmHWM:"):
-            return int(line.split()[1]) / 1024
-    raise AssertionError(process)
 
 
 # --- nights ---
