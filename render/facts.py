@@ -10,6 +10,7 @@ Conventions
 - What is kept for each bar begins with bar 1 and holds whole bars only.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Generic, Literal, TypeVar
 
@@ -20,6 +21,9 @@ from render.values import Grid
 T = TypeVar("T")
 
 Origin = Literal["stated", "beside", "measured", "assumed"]
+
+USUAL_PHRASE_BARS = 8
+"""Common practice: dance records are built of eight bars; taken where nothing else was heard."""
 
 FACTS_VERSION = 1
 """Raised whenever records are heard differently, or `RecordFacts` is made differently: older ones are measured anew."""
@@ -178,6 +182,11 @@ class ByBars:
     keys: tuple[KeyCandidate, ...]
     stripped: tuple[StrippedPassage, ...]
     bars: BarFacts
+
+    @property
+    def drop_confidence(self) -> float:
+        """The first drop's share of likelihood: scores are log odds (see `render.analysis.drops`)."""
+        return 1.0 / sum(math.exp(drop.score - self.drops[0].score) for drop in self.drops)
 
 
 @dataclass(frozen=True)

@@ -81,6 +81,10 @@ class Grid:
         before, after = self.beats_s[whole : whole + 2]
         return whole + (time_s - before) / (after - before)
 
+    def off_beat_s(self, time_s: float) -> float:
+        """How long after the nearest beat a time lies, in seconds; negative before it."""
+        return time_s - self.time_s(round(self.beat_at(time_s)))
+
     def beat_of_bar(self, bar: int, beat: float = 1.0) -> float:
         """The beat that `bar 65.3` names: bars and their beats count from 1."""
         return (bar - 1) * self.beats_per_bar + (beat - 1.0)

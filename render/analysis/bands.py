@@ -22,7 +22,7 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.signal as dsp
 
-from render.analysis.k_weighting import K_OFFSET_DB, k_weighting_filters
+from render.sound.k_weighting import K_OFFSET_DB, k_weighting_filters
 from render.values import Audio
 
 Powers = npt.NDArray[np.float32]

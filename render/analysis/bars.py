@@ -30,6 +30,7 @@ from scipy.ndimage import maximum_filter1d
 
 from render.analysis.onsets import Curve, OnsetFeatures
 from render.analysis.tempo import amplitude_rises
+from render.facts import USUAL_PHRASE_BARS
 
 BEATS_PER_BAR = 4
 STEPS_PER_BEAT = 4
@@ -55,14 +56,12 @@ SECTION_BAR_POINTS = 2.2
 SECTION_POINTS = 1.1
 FIRST_ATTACK_POINTS = 1.3
 
-PHRASE_BARS = 8
-"""Common practice: dance records are built of eight bars."""
 SPAN_BARS = 4
 """Changes are those from so many bars to as many more."""
 TAIL_BARS = 4
 """That a record ends says nothing of its phrases: it may ring on."""
 CHANGE = 1.0
-"""A change of one bel in one band, or half of it in four, counts three quarters of what an endless one does (tanh): one
+"""A change of one bel in one band, or half of it in four, counts 0.58 of what an endless one does (tanh, squared): one
 huge change must not outweigh several that agree."""
 CLEAR_CHANGE = 0.2
 """One decibel in each of four bands; a loop that repeats itself changes by less, and all over the place."""
@@ -135,7 +134,7 @@ def find_bars(steps: Steps, *, beat_known: bool = False) -> BarFinding:
 
 
 def find_phrases(
-    steps: Steps, first_step: int, bar_steps: int = STEPS, phrase_bars: int = PHRASE_BARS
+    steps: Steps, first_step: int, bar_steps: int = STEPS, phrase_bars: int = USUAL_PHRASE_BARS
 ) -> PhraseFinding | None:
     """The bar, from 1, that begins the first phrase; None where changes do not agree.
 
@@ -145,7 +144,7 @@ def find_phrases(
     changes = maximum_filter1d(_changes(steps.bands, span) + _changes(steps.pitch, span), 3)
     lost = max(0, -(first_step // bar_steps))
     bars = changes[first_step + lost * bar_steps :: bar_steps]
-    bars[len(bars) - SPAN_BARS - TAIL_BARS :] = 0.0
+    bars[-(SPAN_BARS + TAIL_BARS) :] = 0.0
     peaks = np.where(bars == maximum_filter1d(bars, phrase_bars // 2 + 1), np.tanh(bars / CHANGE), 0.0) ** 2
     peaks[bars < CLEAR_CHANGE] = 0.0
     if len(peaks) < 2 * phrase_bars or not peaks.any():
@@ -172,7 +171,7 @@ def _points(steps: Steps) -> Curve:
         + CHORD_BAR_POINTS * _bar_lines(_changes(steps.pitch, STEPS), STEPS // 2)
         + CHORD_BEAT_POINTS * _bar_lines(_changes(steps.pitch, STEPS_PER_BEAT), STEPS_PER_BEAT)
         + SECTION_BAR_POINTS * _bar_lines(_changes(steps.bands, STEPS), STEPS // 2)
-        + SECTION_POINTS * _bar_lines(_changes(steps.bands, 4 * STEPS), STEPS)
+        + SECTION_POINTS * _bar_lines(_changes(steps.bands, SPAN_BARS * STEPS), STEPS)
         + FIRST_ATTACK_POINTS * (np.arange(STEPS) == first % STEPS)
     )
 

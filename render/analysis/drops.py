@@ -12,7 +12,8 @@ which everything holds its breath. A record with no low end, or with a drone bel
 Conventions
 -----------
 - Bars count from 1. Levels are decibels below the record's loud bars and end at `FLOOR_DB`.
-- A score is a plain sum of weights, comparable within one record only; a performer hears the candidates anyway.
+- A score is a plain sum of weights, comparable within one record only; as the weights come from a softmax fit, the
+  difference of two scores is about their log odds. A performer hears the candidates anyway.
 """
 
 import numpy as np

@@ -22,7 +22,6 @@ from scipy.ndimage import uniform_filter1d
 
 from render.analysis.bars import (
     BEATS_PER_BAR,
-    PHRASE_BARS,
     STEPS_PER_BEAT,
     BarFinding,
     cut_into_steps,
@@ -34,7 +33,7 @@ from render.analysis.local_phase import NOWHERE, lateness
 from render.analysis.onsets import Curve, OnsetFeatures, attack_curves
 from render.analysis.pulse import Pulse, misfits, pulse_of
 from render.analysis.tempo import TempoCall, tempo_call, tempo_candidates
-from render.facts import Given, GridFinding
+from render.facts import NOTHING_GIVEN, USUAL_PHRASE_BARS, Given, GridFinding
 from render.values import Grid
 
 BAND_WEIGHTS = (0.3, 0.6, 1.0, 1.0)
@@ -44,7 +43,6 @@ SOUNDING_DB = -38.0
 """Relative to the loud moments; what is quieter is the run-in."""
 PICK_UP_BEATS = 3.0
 """A record that begins less than this before a bar line begins with a pick-up."""
-NOTHING_GIVEN = Given()
 
 
 def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFinding | None:
@@ -72,7 +70,7 @@ def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFind
         steps,
         round((line.at_beats - float(step_beats[0])) * STEPS_PER_BEAT),
         line.beats_per_bar * STEPS_PER_BEAT,
-        given.phrase_bars or PHRASE_BARS,
+        given.phrase_bars or USUAL_PHRASE_BARS,
     )
     grid = _grid(pulse, line, end_beats, given.nudge_s)
     call = tempo_call(candidates, given.multiple)
@@ -92,7 +90,7 @@ def find_grid(features: OnsetFeatures, given: Given = NOTHING_GIVEN) -> GridFind
             *_close_bars(line),
             *misfits(pulse, given, curve, features.hop_s, candidates),
         ),
-        late=tuple(zip(*map(tuple, (late.at_beats - line.at_beats, late.late_s)), strict=True)),
+        late=tuple(zip((late.at_beats - line.at_beats).tolist(), late.late_s.tolist(), strict=True)),
     )
 
 

@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal as dsp
 
-from render.analysis.k_weighting import K_OFFSET_DB, k_weighting_filters
 from render.facts import RecordLevels
+from render.sound.k_weighting import K_OFFSET_DB, k_weighting_filters
 from render.values import Audio, gain_to_db
 
 STEP_S = 0.1

@@ -91,10 +91,12 @@ def straight_line(times_s: Curve) -> tuple[float, float, Curve]:
 
 def _measured(curve: Curve, hop_s: float, candidates: tuple[TempoCandidate, ...], multiple: float) -> Pulse:
     period_s = exact_period_s(curve, hop_s, 60.0 / candidates[0].tempo_bpm)
-    residual_ms = fold_residual_ms(folded(curve, hop_s, period_s))
+    fold = folded(curve, hop_s, period_s)
+    residual_ms = fold_residual_ms(fold)
     beat_s = period_s / multiple
     if residual_ms <= FIT_MS:
-        return Pulse(Clock(beat_s), folded(curve, hop_s, beat_s), True, residual_ms)
+        fold = fold if multiple == 1.0 else folded(curve, hop_s, beat_s)
+        return Pulse(Clock(beat_s), fold, True, residual_ms)
     counted = counted_beats(curve, hop_s, beat_s)
     fold = folded_by_beats(curve, counted, beat_s)
     return Pulse(counted_clock(counted, hop_s, beat_s), fold, False, residual_ms)

@@ -6,7 +6,7 @@ import numpy as np
 
 from render.analysis.bands import BandListener
 from render.analysis.drops import drop_candidates
-from render.analysis.grid import NOTHING_GIVEN, find_grid
+from render.analysis.grid import find_grid
 from render.analysis.key import key_candidates, tonal_weight, tonal_weight_per_bar
 from render.analysis.levels import LevelListener
 from render.analysis.onsets import OnsetListener
@@ -14,11 +14,9 @@ from render.analysis.per_bar import BarFeatures, Values, bar_features, bars_of
 from render.analysis.stripped import stripped_passages
 from render.analysis.tonal import TonalFeatures, TonalListener
 from render.analysis.voice import VoiceBars, VoiceListener, voice_bars
-from render.facts import BarFacts, ByBars, Given, GridFinding, RecordFacts
+from render.facts import NOTHING_GIVEN, USUAL_PHRASE_BARS, BarFacts, ByBars, Given, GridFinding, RecordFacts
 from render.values import Audio
 
-USUAL_PHRASE_BARS = 8
-"""Common practice in dance music, where nothing else was heard."""
 FLOOR_DB = -60.0
 """The quietest a bar's band is said to be."""
 

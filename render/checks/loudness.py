@@ -19,6 +19,7 @@ import numpy.typing as npt
 import pyloudnorm
 from scipy import signal
 
+from render.sound.k_weighting import k_weighting_filters
 from render.values import Audio
 
 STEPS_PER_S = 10
@@ -50,9 +51,8 @@ def _meter(rate_hz: int) -> pyloudnorm.Meter:
 
     Replacing a meter's filters is what the library's documentation offers for weightings of one's own.
     """
-    meter = pyloudnorm.Meter(rate_hz, filter_class="DeMan")
-    stages = list(meter._filters.values())
-    meter._filters = {"both": _InOneGo(np.stack([np.concatenate([stage.b, stage.a]) for stage in stages]))}
+    meter = pyloudnorm.Meter(rate_hz)
+    meter._filters = {"both": _InOneGo(k_weighting_filters(rate_hz))}
     return meter
 
 

@@ -14,7 +14,7 @@ MINOR_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 AGREE_UP_TO = 1
 """Places on the circle: the same notes, or all but one."""
 TONAL_FROM = 0.3
-"""Tonal weight: drums that ring reach 0.3, a chord under drums 0.4 and more. Below, keys hardly matter."""
+"""Tonal weight: drums that ring reach 0.3, most records with chords have more. Below, keys hardly matter."""
 
 _SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "#": 1, "b": -1}

@@ -42,8 +42,7 @@ def _pitch(facts: TrackFacts, line: Alignment, passages: Sequence[Passage]) -> I
 
 
 def _drop(facts: TrackFacts) -> Iterator[Reason]:
-    grid, drop_s = facts.grid, facts.drop_s.value
-    off_ms = (drop_s - grid.time_s(round(grid.beat_at(drop_s)))) * 1000
+    off_ms = facts.grid.off_beat_s(facts.drop_s.value) * 1000
     if abs(off_ms) > OFF_BEAT_S * 1000:
         text = f"{facts.name} drops {off_ms:+.0f} ms off its own grid; the drop lands, its beats do not"
         yield Reason("warning", "off-grid", text, facts.name, off_ms)

@@ -48,11 +48,11 @@ def _heard(known: TrackFacts) -> Iterator[Reason]:
 
 def _off_beat(track: Track, known: TrackFacts) -> Iterator[Reason]:
     """Markers beside the beat; that of the landing is told with its lane."""
-    grid = known.grid
     for marker, position in track.markers.items():
-        at_s = time_in_record(track, position, grid, known.drops_s)
-        off_s = at_s - grid.time_s(round(grid.beat_at(at_s)))
-        if marker != LANDING_MARKER and abs(off_s) > OFF_BEAT_S:
+        if marker == LANDING_MARKER:
+            continue
+        off_s = known.grid.off_beat_s(time_in_record(track, position, known.grid, known.drops_s))
+        if abs(off_s) > OFF_BEAT_S:
             side = "after" if off_s > 0 else "before"
             text = f"'{marker}' lies {abs(off_s) * 1000:.0f} ms {side} a beat"
             yield Reason("note", "marker-off-beat", f"{known.name}: {text}", known.name, off_s * 1000)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from render.facts import ByBars
+from render.facts import USUAL_PHRASE_BARS, ByBars
 from render.publish.drawing import WIDTH
 
 LEFT, RIGHT = 84.0, 706.0
@@ -21,8 +21,6 @@ ROW_BARS = 64
 """A row holds as many whole phrases as fit: eight of the usual ones."""
 MOST_ROWS = 24
 """Where there would be more, each holds twice as many bars: an hour stays one picture."""
-USUAL_PHRASE_BARS = 8
-"""Where no phrases were heard, lines stand this far apart (common practice in dance music)."""
 
 HEAD = 28.0
 """From a row's top to its bands."""

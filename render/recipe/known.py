@@ -4,7 +4,6 @@ What is stated wins. What is left out is measured; a record of which tempo, bar 
 to at all.
 """
 
-import math
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
@@ -152,17 +151,12 @@ def _times(count: int) -> str:
 def _drop(track: Track, grid: Grid, by: ByBars | None, drops_s: Sequence[float]) -> Fact[float]:
     stated = track.markers.get(LANDING_MARKER)
     if stated is None:
-        scores = [drop.score for drop in by.drops] if by else [0.0]
-        return Fact(drops_s[0], "measured", _lead_over_others(scores))
+        assert by is not None  # else its absence has been told
+        return Fact(drops_s[0], "measured", by.drop_confidence)
     base, beats = resolved(stated, track.markers, grid.beats_per_bar)
     if isinstance(base, AtBar) and by and (track.bpm is None or track.first_beat is None):
         return Fact(by.grid.local_time_s(grid.beat_of_bar(base.bar, base.beat) + beats))
     return Fact(time_in_record(track, stated, grid, drops_s))
-
-
-def _lead_over_others(scores: list[float]) -> float:
-    """The first candidate's share of likelihood: scores of drops are log odds (see `render.analysis.drops`)."""
-    return 1.0 / sum(math.exp(score - scores[0]) for score in scores)
 
 
 def _fact(stated: bool, value: float, origin: Origin, confidence: float) -> Fact[float]:
@@ -195,9 +189,7 @@ def _phrase(track: Track, by: ByBars | None) -> Fact[int] | None:
 
 
 def _phrase_bars(track: Track) -> int | None:
-    return (
-        None if track.phrase is None else round(track.phrase.beats(track.beats_per_bar) / track.beats_per_bar)
-    )
+    return None if track.phrase_bars is None else round(track.phrase_bars)
 
 
 def _voice(track: Track, grid: Grid, by: ByBars | None) -> Fact[tuple[tuple[float, float], ...]] | None:

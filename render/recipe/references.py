@@ -126,8 +126,8 @@ def _correction_problems(name: str, track: Track) -> Iterator[Problem]:
             wrong = f"'{key}' beside 'first_beat' of {shown(name)}"
             right = "change `first_beat`, or leave it out and have it measured"
             yield Problem((*path, key), "two-origins", wrong, right, at_key=True)
-    phrase_bars = track.phrase.beats(track.beats_per_bar) / track.beats_per_bar if track.phrase else 1.0
-    if phrase_bars < 1 or phrase_bars % 1:
+    phrase_bars = track.phrase_bars
+    if phrase_bars is not None and (phrase_bars < 1 or phrase_bars % 1):
         wrong = f"a phrase of {phrase_bars:g} bars"
         yield Problem((*path, "phrase"), "not-bars", wrong, "whole bars, as in `phrase: 8 bars`")
 

@@ -103,6 +103,11 @@ class Track(Part):
         Length(0.0, "beats"), description="How long it takes to go.", json_schema_extra=_default("0 beats")
     )
 
+    @property
+    def phrase_bars(self) -> float | None:
+        """How many of its bars a phrase has, where that is stated."""
+        return None if self.phrase is None else self.phrase.beats(self.beats_per_bar) / self.beats_per_bar
+
 
 class Keep(Part):
     """From a moment on, who keeps the low end."""

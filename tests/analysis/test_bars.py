@@ -22,8 +22,6 @@ from tests.analysis.test_tempo import SONGS
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
 
-pytestmark = pytest.mark.slow
-
 NAMES = ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"]
 
 
@@ -33,11 +31,13 @@ def beats_off(finding: GridFinding, first_beat_s: float) -> int:
 
 
 @pytest.mark.parametrize("name", NAMES)
+@pytest.mark.slow
 def test_bar_one_of_an_invented_record_is_its_first_bar(name: str) -> None:
     assert beats_off(demo_finding(name), record(name).grid.first_beat_s) == 0
 
 
 @pytest.mark.parametrize(("seed", "style"), SONGS)
+@pytest.mark.slow
 def test_bar_one_of_a_song_is_its_first_bar(seed: int, style: Style) -> None:
     """Where chords or a bass say so; bare broken drums may leave it open, and then it is said to be open."""
     song, finding = song_of(seed, style), song_finding(seed, style)
@@ -46,6 +46,7 @@ def test_bar_one_of_a_song_is_its_first_bar(seed: int, style: Style) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
+@pytest.mark.slow
 def test_phrases_begin_with_the_record(name: str) -> None:
     """Every section of these records is a whole number of eight bars."""
     finding = demo_finding(name)
@@ -53,6 +54,7 @@ def test_phrases_begin_with_the_record(name: str) -> None:
 
 
 @pytest.mark.parametrize("beats_cut", [1, 2, 3, 6.5])
+@pytest.mark.slow
 def test_a_record_that_is_cut_into_begins_with_its_first_whole_bar(beats_cut: float) -> None:
     song = record("ironworks")
     sound, rate_hz = sound_of("ironworks")
@@ -62,6 +64,7 @@ def test_a_record_that_is_cut_into_begins_with_its_first_whole_bar(beats_cut: fl
     assert beats_off(finding, next_bar_s) == 0
 
 
+@pytest.mark.slow
 def test_phrases_are_counted_from_the_first_whole_bar() -> None:
     """Three bars cut off a record of whole phrases leave a phrase that begins with bar 6."""
     song = record("quarrybread")
@@ -70,6 +73,7 @@ def test_phrases_are_counted_from_the_first_whole_bar() -> None:
     assert (finding.phrase_bars, finding.phrase_first_bar) == (8, 6)
 
 
+@pytest.mark.slow
 def test_silence_and_run_in_are_not_bars() -> None:
     seed, style = SONGS[0]
     noise = 2e-4 * np.random.default_rng(3).standard_normal((round(9.7 * 44_100), 2)).astype(np.float32)

@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-import numpy as np
-
 from render.facts import ByBars, DropCandidate, RecordFacts, StrippedPassage
 from render.plan.keys import TONAL_FROM
 from render.values import Grid, clock
@@ -74,16 +72,10 @@ class Record:
     def sings(self) -> bool:
         return any(self.by.bars.voiced)
 
-    @cached_property
-    def drop_confidence(self) -> float:
-        """The first drop's share of likelihood: scores are log odds (see `render.analysis.drops`)."""
-        scores = np.array([drop.score for drop in self.by.drops])
-        return float(1.0 / np.exp(scores - scores[0]).sum())
-
     @property
     def drop_close(self) -> bool:
         """Whether the second candidate may be meant as well as the first."""
-        return len(self.by.drops) > 1 and self.drop_confidence < SURE
+        return len(self.by.drops) > 1 and self.by.drop_confidence < SURE
 
     def place(self, candidate: DropCandidate | StrippedPassage) -> Place:
         """A bar line by its number, or by its time where the beats around it lie beside the grid."""
