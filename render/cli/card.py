@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from render.night.job import Planned
     from render.publish.card import Card
 
-FOLDER = "cards"
-
 
 def card(
     paths: Annotated[
@@ -105,8 +103,8 @@ def _asked(paths: Sequence[Path], variant: str | None, out: Path) -> "tuple[list
 
 def _card(one: "Planned", out: Path) -> "Card":
     """The card of a plan, with the levels of its clip where there is one that does the same."""
-    from render.night.made_clips import CLIPS, MadeClip, made_clip
-    from render.night.paths import RECEIPT_SUFFIX
+    from render.night.made_clips import MadeClip, made_clip
+    from render.night.paths import CLIPS, RECEIPT_SUFFIX
     from render.publish.card import card_of, levels_of
 
     there = one.source
@@ -126,13 +124,14 @@ def _card(one: "Planned", out: Path) -> "Card":
 
 def _places(cards: "Sequence[Card]", to: Path | None, out: Path) -> "Iterator[tuple[Path, Card]]":
     from render.files.whole_file import inside
+    from render.night.paths import CARDS
 
     if to is not None and len(cards) > 1:
         raise UsageError(
             str(to), f"{len(cards)} cards do not go into one file", "leave --to out, or name one recipe"
         )
     for one in cards:
-        yield to or inside(out / FOLDER, f"{one.name}.html"), one
+        yield to or inside(out / CARDS, f"{one.name}.html"), one
 
 
 def _write(path: Path, page: str) -> None:

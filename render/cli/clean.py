@@ -39,9 +39,10 @@ def clean(
 
     from render.night.clean import Gone, asked_by, gone_from, remove
     from render.night.holdings import as_data, cache_stores, in_cache, in_output, told, told_gone
+    from render.night.paths import RECIPES
     from render.night.words import plural, sized
 
-    asked = asked_by([] if cache else recipes or [Path("recipes")])
+    asked = asked_by([] if cache else recipes or [RECIPES])
     gone: list[Gone] = [] if cache else gone_from(out, asked)
     held, there = in_cache(), in_output(out)
     if not as_json:

@@ -21,14 +21,15 @@ def demo(jobs: Jobs = 0, plain: Plain = False) -> None:
     from render.night.job import read_work
     from render.night.listening import PAGE
     from render.night.night import Wishes, exit_status, run
+    from render.night.paths import RECIPES
 
-    recipes, out = Path("recipes"), Path("out")
+    recipes, out = RECIPES, Path("out")
     if not recipes.is_dir():
         raise UsageError("demo", "there is no folder 'recipes' here", "run it in the project's folder")
     tracks = out / "demo" / "tracks"
     make_folder(tracks)
     write_records(tracks, lambda path: typer.echo(f"record    {path.stem}  {path}", err=True))
-    work = read_work([recipes], jobs=jobs)
+    work = read_work([recipes], jobs=jobs, plain=plain)
     tell_faults(work.faults)
     status = exit_status(run(work, out, Wishes(jobs=jobs, plain=plain)))
     typer.echo(f"Open {out / PAGE} to listen. Start quiet: loud playback harms hearing.")

@@ -11,10 +11,8 @@ import typer
 from render.faults import EXIT_SOME_FAILED, SourceError, UsageError
 
 if TYPE_CHECKING:
-    from render.facts import Given, Recording
+    from render.night.ears import Wanted
     from render.publish.draft import Heard
-
-RECIPES = Path("recipes")
 
 
 def draft(
@@ -60,6 +58,7 @@ def _refuse_count(tracks: Sequence[Path]) -> None:
 
 
 def _named_after(tracks: Sequence[Path]) -> Path:
+    from render.night.paths import RECIPES
     from render.publish.drafting.names import recipe_stem, track_names
 
     name = f"{recipe_stem(track_names(tracks))}.yaml"
@@ -124,13 +123,10 @@ def _heard(tracks: Sequence[Path], files: Sequence[str]) -> "list[Heard]":
     return heard
 
 
-def _opened(track: Path) -> "tuple[Recording, Given] | SourceError":
-    from render.facts import Given
-    from render.files.audio_files import open_recording
-    from render.files.beats_beside import given_with_beats
+def _opened(track: Path) -> "Wanted | SourceError":
+    from render.night.ears import wanted_of
 
     try:
-        recording = open_recording(track)
-        return recording, given_with_beats(recording, Given())[0]
+        return wanted_of(track)
     except SourceError as error:
         return error

@@ -16,9 +16,8 @@ def page(out: Out = Path("out")) -> None:
     Example: dropkiln page --out out
     """
     from render.night.listening import PAGE, write_page
-    from render.night.night import CLIPS
-    from render.night.progress import say
-    from render.night.words import plural
+    from render.night.paths import CLIPS
+    from render.night.words import plural, say
 
     if not (out / CLIPS).is_dir():
         raise UsageError(

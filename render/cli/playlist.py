@@ -89,6 +89,7 @@ def _record(clip: "MadeClip", name: str, folder: Path) -> "Record":
 def _write(folder: Path, playlists: "dict[str, Playlist]", every: "Playlist") -> set[str]:
     """Write each, and one of all; their names. Raises OutputError."""
     from render.files.whole_file import inside, make_folder, write_whole
+    from render.night.words import plural
     from render.publish.playlists import UnfitPath, m3u8, xspf
 
     make_folder(folder)
@@ -102,8 +103,7 @@ def _write(folder: Path, playlists: "dict[str, Playlist]", every: "Playlist") ->
             raise OutputError(str(path), f"a record cannot stand in it: {error}", "rename it") from error
         for ending, text in texts.items():
             write_whole(inside(folder, name + ending), text)
-        count = len(one.records)
-        typer.echo(f"playlist  {folder / name}.m3u8 and .xspf, {count} record{'s' if count != 1 else ''}")
+        typer.echo(f"playlist  {folder / name}.m3u8 and .xspf, {plural(len(one.records), 'record')}")
     return {*playlists, all_name}
 
 

@@ -60,7 +60,7 @@ def render(
     from render.night.report import results_json
 
     with connected(scheduler) if scheduler and not dry_run else nullcontext() as cluster:
-        work = read_work(paths, form, jobs)
+        work = read_work(paths, form, jobs, plain)
         tell_faults(work.faults)
         wishes = Wishes(jobs, engine, force, plain, wait, cluster)
         if dry_run:

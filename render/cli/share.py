@@ -100,8 +100,8 @@ def _chosen(
 
 def _named(name: str, out: Path) -> "MadeClip":
     """Raises UsageError."""
-    from render.night.made_clips import CLIPS, Unreadable, made_clip
-    from render.night.paths import RECEIPT_SUFFIX, unfit_for_a_name
+    from render.night.made_clips import Unreadable, made_clip
+    from render.night.paths import CLIPS, RECEIPT_SUFFIX, unfit_for_a_name
 
     path = Path(name)
     if unfit_for_a_name(name) or path.suffix:

@@ -58,5 +58,10 @@ class Refused:
     findings: tuple[Finding, ...]
     wall_s: float = 0.0
 
+    @property
+    def reason(self) -> str:
+        """What the checks have against it, in one line."""
+        return " ".join(finding.text for finding in self.findings if finding.level == "failure")
+
 
 Made = Done | Kept | Refused

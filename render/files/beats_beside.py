@@ -10,7 +10,6 @@ counts as none, with a note. Files are opened for reading only.
 """
 
 import codecs
-import hashlib
 import os
 import stat
 from dataclasses import dataclass, replace
@@ -38,8 +37,6 @@ class BeatsFile:
     """A file of beats, and what it says; `beats` is None where it holds no beats. Each note is worth a warning."""
 
     path: Path
-    sha256: str
-    size_bytes: int
     beats: GivenBeats | None
     notes: tuple[str, ...]
 
@@ -90,7 +87,7 @@ def _read(path: Path) -> BeatsFile:
     except BeatsFault as fault:
         raise SourceError(f"{path}{fault.place}", fault.wrong, fault.right) from fault
     told = tuple(f"{path.name}{note}" for note in (*notes, *odd))
-    return BeatsFile(path, hashlib.sha256(content).hexdigest(), len(content), beats, told)
+    return BeatsFile(path, beats, told)
 
 
 def _content(path: Path) -> bytes:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from render.faults import UsageError
 from render.files.book_file import BOOK, change_book, read_book_file
+from render.night.paths import RECIPES
 from render.publish.ballots import Ballot
 from render.publish.book import Book
 from render.publish.book_yaml import BadBook, read_book
@@ -14,8 +15,6 @@ from render.publish.bookkeeping import Rendered, Tally, merged
 
 if TYPE_CHECKING:  # to read the book, no clip need be looked at
     from render.night.made_clips import MadeClip
-
-RECIPES = Path("recipes")
 
 
 def book_path(given: Path | None) -> Path:

@@ -15,14 +15,11 @@ from render.files.run_lock import held
 from render.files.whole_file import output_error
 from render.night.listening import PAGE, write_page
 from render.night.log import LOG_SUFFIX, recipe_of_log
-from render.night.made_clips import CLIPS, MadeClip, made_clips
-from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files
-from render.night.progress import say
+from render.night.made_clips import MadeClip, made_clips
+from render.night.paths import CARDS, CLIPS, RECEIPT_SUFFIX, content_of, recipe_files
+from render.night.words import say
 from render.recipe.nodes import MAX_TEXT_BYTES
 from render.recipe.reader import faults_of, read
-
-CARDS = "cards"
-"""The folder of the stage cards within the output folder."""
 
 
 @dataclass(frozen=True)

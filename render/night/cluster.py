@@ -26,8 +26,8 @@ from threadpoolctl import threadpool_limits
 
 from render.faults import ToolError, UsageError
 from render.files.whole_file import TEMPORARY_PREFIX, write_whole
-from render.night.progress import say
 from render.night.tasks import Workers
+from render.night.words import say
 
 if TYPE_CHECKING:
     from distributed import Client

@@ -1,7 +1,6 @@
 """Listening to recordings from end to end, many at once; what was heard before is not listened to again."""
 
 import os
-import sys
 import traceback
 from collections.abc import Generator, Sequence
 from contextlib import closing
@@ -19,6 +18,7 @@ from render.files.beats_beside import given_with_beats
 from render.files.facts_store import Place, facts_store, place_of
 from render.night.pool import processes
 from render.night.tasks import KILLED, LESS_MEMORY, results
+from render.night.words import plural, say
 
 LONG_S = 300.0
 """So much sound takes one process several seconds, after which people want to know what they wait for."""
@@ -29,14 +29,23 @@ Heard = RecordFacts | SourceError
 
 def listened(path: Path) -> tuple[Recording, RecordFacts]:
     """A recording and what is heard of it. Raises SourceError."""
+    wanted = wanted_of(path)
+    (heard,) = facts_of_records([wanted], jobs=1)
+    if isinstance(heard, SourceError):
+        raise heard
+    return wanted[0], heard
+
+
+def wanted_of(path: Path) -> Wanted:
+    """A recording to be heard, with the beats that lie beside it; what is to be said of those is said.
+
+    Raises SourceError.
+    """
     recording = open_recording(path)
     given, notes = given_with_beats(recording, NOTHING_GIVEN)
     for note in notes:
-        _say(note)
-    (heard,) = facts_of_records([(recording, given)], jobs=1)
-    if isinstance(heard, SourceError):
-        raise heard
-    return recording, heard
+        say(note)
+    return recording, given
 
 
 def facts_of_records(wanted: Sequence[Wanted], jobs: int, plain: bool = False) -> list[Heard]:
@@ -54,9 +63,9 @@ def facts_of_records(wanted: Sequence[Wanted], jobs: int, plain: bool = False) -
                     places[one].put(facts)
                 else:
                     for trace in getattr(facts, "__notes__", ()):
-                        _say(trace)
+                        say(trace)
     if trouble := facts_store().trouble():
-        _say(trouble)
+        say(trouble)
     return [heard[one] for one in wanted]
 
 
@@ -120,10 +129,9 @@ def _shown(
         if sound_s < LONG_S:
             yield from came
         elif plain or not console.is_terminal:
-            plural = "s" if len(wanted) != 1 else ""
-            _say(f"listening to {len(wanted)} record{plural}, {sound_s / 60:.1f} minutes of sound")
+            say(f"listening to {plural(len(wanted), 'record')}, {sound_s / 60:.1f} minutes of sound")
             for number, (one, heard) in enumerate(came, start=1):
-                _say(f"listened  {number} of {len(wanted)}  {Path(one[0].path).name}")
+                say(f"listened  {number} of {len(wanted)}  {Path(one[0].path).name}")
                 yield one, heard
         else:
             columns = (TextColumn("listening"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
@@ -132,7 +140,3 @@ def _shown(
                 for one, heard in came:
                     progress.advance(task)
                     yield one, heard
-
-
-def _say(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)  # noqa: T201 - the log is the point

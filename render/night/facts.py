@@ -10,7 +10,7 @@ from render.facts import Given, RecordFacts, Recording, TrackFacts
 from render.faults import SourceError
 from render.files.audio_files import open_recording
 from render.files.beats_beside import given_with_beats
-from render.night.ears import facts_of_records
+from render.night.ears import Wanted, facts_of_records
 from render.recipe.known import UnknownFacts, given_of, needs_hearing, track_facts
 from render.recipe.nodes import Problem
 from render.recipe.reader import Reading
@@ -18,8 +18,6 @@ from render.recipe.schema import Recipe
 
 K = TypeVar("K")
 V = TypeVar("V")
-
-Wanted = tuple[Recording, Given]
 
 
 @dataclass(frozen=True)
@@ -41,12 +39,12 @@ class Records:
         self._given: dict[Wanted, tuple[Given, tuple[str, ...]] | SourceError] = {}
         self._heard: dict[Wanted, RecordFacts | SourceError] = {}
 
-    def listen(self, pages: Iterable[Page], jobs: int) -> None:
+    def listen(self, pages: Iterable[Page], jobs: int, plain: bool) -> None:
         """Measure every record of which a recipe of these pages leaves something out, `jobs` of them at once."""
         wanted = dict.fromkeys(
             one for page in pages for reading in page.readings for one in self._wanted(page, reading)
         )
-        self._heard |= zip(wanted, facts_of_records(list(wanted), jobs), strict=True)
+        self._heard |= zip(wanted, facts_of_records(list(wanted), jobs, plain), strict=True)
 
     def facts_of(self, page: Page, reading: Reading) -> tuple[dict[str, TrackFacts], list[Problem]]:
         """The facts of every track of a recipe that is whole and whose recording can be opened, and the problems."""

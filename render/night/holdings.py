@@ -9,8 +9,8 @@ from typing import Any
 from render.files.facts_store import facts_store
 from render.files.shelf import shelf_of
 from render.files.store import Store, cache_folder
-from render.night.clean import CARDS, Gone, is_file
-from render.night.made_clips import CLIPS
+from render.night.clean import Gone, is_file
+from render.night.paths import CARDS, CLIPS
 from render.night.words import plural, sized
 
 DAY_S = 86_400.0

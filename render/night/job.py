@@ -56,11 +56,14 @@ class Work:
         return batches_of(self.orders(folder, force))
 
 
-def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int = 1) -> Work:
+def read_work(
+    paths: Sequence[Path], form: ClipFormat | None = None, jobs: int = 1, plain: bool = False
+) -> Work:
     """Everything that files and folders of recipes ask for; a receipt asks for its own clip again.
 
-    What recipes leave out is measured, `jobs` records at once. `form` overrides the format of the recipes. Raises
-    UsageError where a path cannot be taken, and where two clips would have the same name.
+    What recipes leave out is measured, `jobs` records at once, and told without a moving display if `plain`. `form`
+    overrides the format of the recipes. Raises UsageError where a path cannot be taken, and where two clips would have
+    the same name.
     """
     work = Work()
     files = recipe_files(paths)
@@ -70,7 +73,7 @@ def read_work(paths: Sequence[Path], form: ClipFormat | None = None, jobs: int =
         if path.suffix != RECEIPT_SUFFIX and (page := _page(path, form, work.faults)) is not None
     }
     records = Records()
-    records.listen(pages.values(), jobs)
+    records.listen(pages.values(), jobs, plain)
     by_name: dict[str, Path] = {}
     for path in files:
         if path.suffix == RECEIPT_SUFFIX:

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from render.files.whole_file import inside, write_whole
 from render.night.paths import RECEIPT_SUFFIX, unfit_for_a_name
-from render.night.receipts import MAX_RECEIPT_BYTES
+from render.night.receipts import receipt_at
 from render.publish.page import PageClip, page_clip, page_html
-from render.publish.receipt import BadReceipt, read_receipt
+from render.publish.receipt import BadReceipt
 
 PAGE = "index.html"
 """The page within the output folder."""
@@ -34,20 +34,7 @@ def write_page(out: Path, clips: Path, say: Callable[[str], None]) -> int:
 
 def _clip(path: Path) -> PageClip:
     """The clip of a receipt. Raises BadReceipt."""
-    if not path.is_file():  # opening a pipe would wait for somebody to write
-        raise BadReceipt("there is no file behind this name")
-    try:
-        with path.open("rb") as file:
-            content = file.read(MAX_RECEIPT_BYTES + 1)
-    except OSError as error:
-        raise BadReceipt(f"it cannot be read ({error.strerror})") from error
-    if len(content) > MAX_RECEIPT_BYTES:
-        raise BadReceipt("it is too large for a receipt")
-    try:
-        receipt = read_receipt(content.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise BadReceipt("it is not text") from error
-    clip = page_clip(receipt)
+    clip = page_clip(receipt_at(path))
     if clip.name != path.stem or unfit_for_a_name(clip.name):
         raise BadReceipt("it is the receipt of another clip")
     return clip

@@ -6,13 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from render.facts import TrackFacts
-from render.faults import UsageError
-from render.night.paths import RECEIPT_SUFFIX, content_of, unfit_for_a_name
-from render.night.receipts import MAX_RECEIPT_BYTES
+from render.night.paths import CLIPS, RECEIPT_SUFFIX, unfit_for_a_name
+from render.night.receipts import receipt_at
 from render.plan.model import ClipPlan
-from render.publish.receipt import BadReceipt, plan_of, read_receipt
-
-CLIPS = "clips"
+from render.publish.receipt import BadReceipt, plan_of
 
 
 @dataclass(frozen=True)
@@ -53,17 +50,12 @@ def made_clips(out: Path) -> Iterator[MadeClip | Unreadable]:
 def made_clip(receipt: Path) -> MadeClip | Unreadable:
     """The clip that a receipt is about."""
     try:
-        content = content_of(receipt, MAX_RECEIPT_BYTES + 1)
-        if len(content) > MAX_RECEIPT_BYTES:
-            raise BadReceipt("it is too large for one")
-        data = read_receipt(content.decode("utf-8"))
+        data = receipt_at(receipt)
         plan, facts = plan_of(data)
         if unfit_for_a_name(plan.name) or plan.name != receipt.stem:
             raise BadReceipt("it is of a clip by another name")
         if set(facts) != {lane.track for lane in plan.lanes} or not isinstance(data.get("pcm_sha256"), str):
             raise BadReceipt("it is damaged")
-    except (BadReceipt, UsageError) as error:
-        return Unreadable(receipt, error.wrong if isinstance(error, UsageError) else str(error))
-    except UnicodeDecodeError:
-        return Unreadable(receipt, "it is not UTF-8 text")
+    except BadReceipt as error:
+        return Unreadable(receipt, str(error))
     return MadeClip(receipt.with_name(f"{plan.name}.{plan.format}"), data, plan, facts)

@@ -22,17 +22,16 @@ from render.night.job import Work
 from render.night.listening import PAGE, write_page
 from render.night.log import remove_log, write_log
 from render.night.outcome import Failed, Outcome
+from render.night.paths import CLIPS
 from render.night.pool import here, processes
-from render.night.progress import Watch, say, watched
-from render.night.report import Entry, Report, entry_of, report_json
+from render.night.progress import Watch, watched
+from render.night.report import Entry, Report, entry_of, report_json, table
 from render.night.run import outcomes
 from render.night.stopping import Stopping
 from render.night.tasks import Workers
 from render.night.there import kept_clips, told_apart
-from render.night.words import plural, sized, table
+from render.night.words import plural, say, sized
 
-CLIPS = "clips"
-"""The folder of the clips within the output folder."""
 REPORT = "report.json"
 """The report within the output folder."""
 REPORT_EVERY_S = 60.0

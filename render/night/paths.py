@@ -9,6 +9,12 @@ from pathlib import Path
 from render.faults import UsageError
 from render.files.book_file import BOOK
 
+RECIPES = Path("recipes")
+"""Where the recipes lie, if there is such a folder here."""
+CLIPS = "clips"
+"""The folder of the clips within the output folder."""
+CARDS = "cards"
+"""That of the stage cards."""
 RECIPE_SUFFIXES = (".yaml", ".yml")
 RECEIPT_SUFFIX = ".json"
 

@@ -1,6 +1,5 @@
 """What a person or a log sees while clips are made."""
 
-import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -12,7 +11,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from render.make import Done, Kept, Refused
 from render.night.batch import Batch
 from render.night.outcome import Failed, Outcome
-from render.night.words import lasting, plural
+from render.night.words import lasting, plural, say
 
 
 class Watch(Protocol):
@@ -43,11 +42,6 @@ def watched(batches: Sequence[Batch], plain: bool) -> Iterator[Watch]:
         yield _Screen(console, progress, batches)
 
 
-def say(line: str) -> None:
-    """A line on standard error, at once."""
-    print(line, file=sys.stderr, flush=True)  # noqa: T201 - the log is the point
-
-
 def line_of(outcome: Outcome) -> str:
     """One line: the clip's name and what came of it."""
     match outcome:
@@ -56,9 +50,8 @@ def line_of(outcome: Outcome) -> str:
             return f"made      {name}  {clip}" + (f"  ({plural(warnings, 'warning')})" if warnings else "")
         case Kept(name, clip):
             return f"kept      {name}  {clip}"
-        case Refused(name, findings):
-            why = " ".join(finding.text for finding in findings if finding.level == "failure")
-            return f"refused   {name}  {why}"
+        case Refused(name) as refused:
+            return f"refused   {name}  {refused.reason}"
         case Failed(name, reason):
             return f"failed    {name}  {reason}"
 

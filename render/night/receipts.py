@@ -18,7 +18,7 @@ from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
 from render.files.audio_files import open_recording, sha256_of
 from render.files.beat_marks import MOST_BEATS
-from render.night.paths import CONTROL, unfit_for_a_name
+from render.night.paths import CONTROL, content_of, unfit_for_a_name
 from render.plan.align import SPEED_REFUSED
 from render.plan.build import MAX_CLIP_S
 from render.plan.model import ClipClock, ClipPlan, Lane, Passage
@@ -33,6 +33,19 @@ SLACK_S = 0.001
 """By which a passage may be longer in its record than in the clip: both are rounded to whole frames."""
 MAX_FRAMES = 2**40
 """Two months at 192 kHz; it keeps arithmetic on positions exact."""
+
+
+def receipt_at(path: Path) -> dict[str, Any]:
+    """The data of the receipt that lies at a path. Raises BadReceipt."""
+    try:
+        content = content_of(path, MAX_RECEIPT_BYTES + 1)
+        if len(content) > MAX_RECEIPT_BYTES:
+            raise BadReceipt("it is too large for a receipt")
+        return read_receipt(content.decode("utf-8"))
+    except UsageError as error:
+        raise BadReceipt(error.wrong) from error
+    except UnicodeDecodeError as error:
+        raise BadReceipt("it is not text") from error
 
 
 def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackFacts], Matched]:

@@ -1,8 +1,8 @@
-"""What came of a run: the report of the morning, and results for scripts."""
+"""What came of a run: the report of the morning, its table for people, and results for scripts."""
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import Any
 from render.faults import Fault
 from render.make import Done, Kept, Order, Refused
 from render.night.outcome import Failed, Outcome
+from render.night.words import lasting, plural
 from render.publish.receipt import BadReceipt, read_receipt
 
 FORMAT_VERSION = 1
@@ -40,8 +41,8 @@ class Entry:
     def reason(self) -> str | None:
         """Why there is no clip, in one line; None where there is one."""
         match self.outcome:
-            case Refused(_, findings):
-                return " ".join(finding.text for finding in findings if finding.level == "failure")
+            case Refused() as refused:
+                return refused.reason
             case Failed(_, reason):
                 return reason
         return None
@@ -142,6 +143,24 @@ def report_json(report: Report) -> str:
 def results_json(entries: Iterable[Entry]) -> str:
     """A list of objects: `name`, `outcome` (made, kept, refused, failed), and what belongs to each."""
     return json.dumps([_result(entry) for entry in entries], indent=2, ensure_ascii=False)
+
+
+def table(report: Report, path: str) -> Iterator[str]:
+    """What a person wants to know in the morning, a line each; `path` is where the whole report lies."""
+    counts = ", ".join(f"{count} {word}" for word, count in report.counts.items() if count)
+    yield f"night     {counts or 'nothing to make'}, in {lasting(report.wall_s)}"
+    for name, entry in report.told:
+        if entry.reason is not None:
+            yield f"{entry.word:<9} {name}  {entry.reason}" + (f"  ({entry.log})" if entry.log else "")
+    if report.faults:
+        yield f"in error  {plural(len({fault.file for fault in report.faults}), 'recipe')}"
+    if report.warnings:
+        yield "warnings  " + ", ".join(f"{code} {count}" for code, count in report.warnings.items())
+    if report.loudest:
+        yield f"loudest   {report.loudest[0]}, needs {report.loudest[1]:.1f} dB of headroom"
+    if report.slowest:
+        yield "slowest   " + ", ".join(f"{name} {lasting(wall_s)}" for name, wall_s in report.slowest)
+    yield f"report    {path}"
 
 
 def _clip(name: str, entry: Entry) -> dict[str, Any]:

@@ -1,8 +1,6 @@
-"""How long, how big and how many, as a person reads it, and the table of the morning."""
+"""How long, how big and how many, as a person reads it."""
 
-from collections.abc import Iterator
-
-from render.night.report import Report
+import sys
 
 
 def plural(count: int, noun: str) -> str:
@@ -24,19 +22,6 @@ def sized(size_bytes: float) -> str:
     return f"{size_bytes / 1e9:.1f} GB" if size_bytes >= 1e9 else f"{size_bytes / 1e6:.1f} MB"
 
 
-def table(report: Report, path: str) -> Iterator[str]:
-    """What a person wants to know in the morning, a line each; `path` is where the whole report lies."""
-    counts = ", ".join(f"{count} {word}" for word, count in report.counts.items() if count)
-    yield f"night     {counts or 'nothing to make'}, in {lasting(report.wall_s)}"
-    for name, entry in report.told:
-        if entry.reason is not None:
-            yield f"{entry.word:<9} {name}  {entry.reason}" + (f"  ({entry.log})" if entry.log else "")
-    if report.faults:
-        yield f"in error  {plural(len({fault.file for fault in report.faults}), 'recipe')}"
-    if report.warnings:
-        yield "warnings  " + ", ".join(f"{code} {count}" for code, count in report.warnings.items())
-    if report.loudest:
-        yield f"loudest   {report.loudest[0]}, needs {report.loudest[1]:.1f} dB of headroom"
-    if report.slowest:
-        yield "slowest   " + ", ".join(f"{name} {lasting(wall_s)}" for name, wall_s in report.slowest)
-    yield f"report    {path}"
+def say(line: str) -> None:
+    """A line on standard error, at once."""
+    print(line, file=sys.stderr, flush=True)  # noqa: T201 - the log is the point

@@ -13,8 +13,8 @@ from render.faults import Fault
 from render.make import Done, Kept, Refused
 from render.night.estimate import BYTES_BESIDE, Costs, costs_of, dry_run_json, dry_run_lines, estimate
 from render.night.outcome import Failed
-from render.night.report import Entry, Report, entry_of, report_json, results_json
-from render.night.words import lasting, sized, table
+from render.night.report import Entry, Report, entry_of, report_json, results_json, table
+from render.night.words import lasting, sized
 
 EVENING = datetime(2031, 3, 8, 22, 30, 5, 250_000, timezone(timedelta(hours=1)))
 
