@@ -11,7 +11,9 @@ Conventions
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Generic, Literal, TypeVar
 
 import numpy as np
@@ -146,6 +148,10 @@ class StrippedPassage:
     bars: int
     score: float
 
+    @property
+    def last_bar(self) -> int:
+        return self.bar + self.bars - 1
+
 
 @dataclass(frozen=True)
 class RecordLevels:
@@ -155,6 +161,16 @@ class RecordLevels:
     true_peak_dbtp: float | None
     sample_peak_dbfs: float | None
     clipped_runs: int
+
+
+def runs(said: Sequence[bool]) -> list[tuple[int, int]]:
+    """The first and the last bar, from 1, of each run of bars that are True."""
+    found = []
+    for value, together in groupby(enumerate(said, 1), key=lambda bar: bar[1]):
+        bars = [bar for bar, _ in together]
+        if value:
+            found.append((bars[0], bars[-1]))
+    return found
 
 
 @dataclass(frozen=True)

@@ -95,6 +95,11 @@ class Grid:
         return bar + 1, beat - bar * self.beats_per_bar + 1.0
 
 
+def counted(beats: float) -> str:
+    """A number of beats in words, as short as it can be."""
+    return f"{beats:g} beat" if beats == 1 else f"{beats:g} beats"
+
+
 def clock(time_s: float) -> str:
     """A time as a performer reads it: `m:ss.mmm`."""
     sign = "-" if time_s < 0 else ""

@@ -1,6 +1,6 @@
 """The plan as text: what plays when, in beats, bars, clip time and each record's own time."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from render.facts import TrackFacts
@@ -36,14 +36,14 @@ def explain(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> str:
         f"  {clip.tempo_bpm:g} BPM, {clip.lead_beats + clip.tail_beats:g} beats, {clock(clip.duration_s)}, "
         f"landing at {clock(clip.landing_s)}, {plan.format}, peak at {plan.ceiling_dbtp:g} dBTP at the most",
         "",
-        *_table(
+        *table(
             [
                 ["track", "BPM", "tempo", "pitch", "gain", "key"],
                 *(_lane_row(lane, facts) for lane in plan.lanes),
             ]
         ),
         "",
-        *_table(
+        *table(
             [
                 ["beat", "bars", "clip", "track", "what", "in the record"],
                 *(_event_row(event, clip.beats_per_bar) for event in events(plan, facts)),
@@ -130,6 +130,6 @@ def _event_row(event: Event, beats_per_bar: int) -> list[str]:
     ]
 
 
-def _table(rows: list[list[str]]) -> list[str]:
+def table(rows: Sequence[Sequence[str]]) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]

@@ -181,3 +181,8 @@ class ClipPlan:
     def name(self) -> str:
         """The clip's file name without its ending."""
         return f"{self.recipe}--{self.variant}" if self.variant else self.recipe
+
+    @property
+    def full_title(self) -> str:
+        """The title, with the variant's name."""
+        return f"{self.title} · {self.variant}" if self.variant else self.title

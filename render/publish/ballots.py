@@ -28,6 +28,7 @@ MAX_CLIP_NAME = 255
 MAX_TEXT_BYTES = 2 * MAX_BALLOT_BYTES
 """The largest ballot as a text takes 4/3 of its bytes; around it there may be a message."""
 PCM_DIGITS = 12
+"""Hexadecimal digits of a clip's hash that a rating carries: of 500 clips, two are alike once in 10⁹ pages."""
 CLOCK_SLACK = timedelta(days=2)
 """By which somebody's clock may be ahead; a later ballot would outdate every honest one of that listener."""
 

@@ -15,17 +15,16 @@ from typing import Any
 from render.facts import TrackFacts
 from render.plan.align import fold_of
 from render.plan.keys import relation
+from render.plan.lane_remarks import OFF_BEAT_S
 from render.plan.model import ClipPlan, Lane, Passage
 from render.plan.remarks import NEAR_SEMITONE
 from render.publish.card_markers import Marker, markers
-from render.publish.card_numbers import USUAL_DECIMALS, counted, drift_ms, percent, tempo
+from render.publish.card_numbers import USUAL_DECIMALS, drift_ms, percent, tempo
 from render.publish.card_steps import Step, steps
-from render.values import semitones_of
+from render.values import counted, semitones_of
 
 SMALLEST_SHIFT = 0.005
 """Semitones below which a pitch is as recorded: it would be written 0.00."""
-FLAM_MS = 5.0
-"""From here on two hits are heard instead of one (common practice)."""
 USUAL_RANGE = 0.08
 """The tempo range that decks usually start with (common practice)."""
 TOLD = ("off-grid", "record-ends", "loop-not-bars", "two-voices")
@@ -78,7 +77,7 @@ def card_of(plan: ClipPlan, facts: Mapping[str, TrackFacts], levels: Levels | No
     longest_s = max(clock.lead_beats, clock.tail_beats) * 60.0 / clock.tempo_bpm
     return Card(
         name=plan.name,
-        title=f"{plan.title} · {plan.variant}" if plan.variant else plan.title,
+        title=plan.full_title,
         tempo_bpm=tempo(clock.tempo_bpm, longest_s),
         lead=counted(clock.lead_beats),
         tail=counted(clock.tail_beats),
@@ -161,7 +160,7 @@ def _record_notes(
         yield f"twice as fast: {counted(1 / fold)} of its own pass in one of the count"
     if lane.speeds[0] != lane.speeds[1]:
         yield _drift(plan, lane, known, speed, fold)
-    elif (late_ms := drift_ms(speed, span_s)) > FLAM_MS:
+    elif (late_ms := drift_ms(speed, span_s)) > OFF_BEAT_S * 1000:
         yield f"with {USUAL_DECIMALS} decimals it is {late_ms:.0f} ms off at the end: nudge it"
     if abs(speed - 1.0) > USUAL_RANGE:
         yield f"more than ±{USUAL_RANGE:.0%}: set a wider tempo range"

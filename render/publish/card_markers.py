@@ -15,7 +15,7 @@ from render.publish.card_numbers import bar_and_beat
 START, DROP = "start", "drop"
 SAME_PLACE_S = 0.0005
 """Places that are nearer than this read the same."""
-_TOUCH = 1e-6
+TOUCH = 1e-6
 """Beats that differ by less are one moment."""
 
 
@@ -93,4 +93,4 @@ def _wanted(plan: ClipPlan, lane: Lane, known: TrackFacts) -> Iterator[Marker]:
 def _leaves_its_drop(lane: Lane) -> bool:
     """Whether it comes up to its drop and jumps away from there."""
     first = lane.legs[0]
-    return first.begins == "enter" and abs(first.end_beat) < _TOUCH and len(lane.legs) > 1
+    return first.begins == "enter" and abs(first.end_beat) < TOUCH and len(lane.legs) > 1

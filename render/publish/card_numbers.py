@@ -52,8 +52,3 @@ def bar_and_beat(grid: Grid, time_s: float) -> str:
     whole = math.floor(round(in_bar, 2))
     rest = round(in_bar - whole, 2)
     return f"{bar}.{whole} + {rest:g}" if rest else f"{bar}.{whole}"
-
-
-def counted(beats: float, noun: str = "beat") -> str:
-    """A number of beats in words, as short as it can be."""
-    return f"{beats:g} {noun}" if beats == 1 else f"{beats:g} {noun}s"

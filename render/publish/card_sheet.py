@@ -1,8 +1,8 @@
 """The stage card on paper, as a page to print, and as plain text."""
 
 import re
-from collections.abc import Sequence
 
+from render.plan.explain import table
 from render.publish import card_page
 from render.publish.card import Card
 from render.publish.card_words import card_words
@@ -31,10 +31,5 @@ def card_text(card: Card) -> str:
     lines = [words.title, words.count, words.headroom]
     for record in words.records:
         lines += ["", f"{record.name}: {record.file}", f"  {record.tempo}"]
-        lines += [*_table(record.markers), *(f"  {text}" for text in record.rest)]
-    return "\n".join([*lines, "", *_table([words.step_heads, *words.steps]), "", *words.foot])
-
-
-def _table(rows: Sequence[Sequence[str]]) -> list[str]:
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+        lines += [*table(record.markers), *(f"  {text}" for text in record.rest)]
+    return "\n".join([*lines, "", *table([words.step_heads, *words.steps]), "", *words.foot])

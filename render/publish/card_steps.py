@@ -3,19 +3,18 @@
 Beats are those of the clip, counted from the landing. A loop is counted in the record's own beats, as a deck counts it.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from render.facts import TrackFacts
 from render.plan.model import ClipPlan, Lane
-from render.publish.card_markers import Place, marker_of, place_of
-from render.publish.card_numbers import counted
+from render.publish.card_markers import TOUCH, Place, marker_of, place_of
+from render.publish.lettering import spoken
+from render.values import counted
 
 LANDING = "DROP"
 _START, _LANDING, _JUMP, _LOW_END, _FADE, _STOP, _END = range(7)
 """The order of what happens at the same beat."""
-_TOUCH = 1e-6
-"""Beats that differ by less are one moment."""
 
 
 @dataclass(frozen=True)
@@ -42,12 +41,12 @@ def steps(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> tuple[Step, ...]:
 
 def has_low_end(lane: Lane, beat: float) -> bool:
     """Whether a lane keeps its low end from a beat on."""
-    return not any(cut.start_beat - _TOUCH < beat < cut.end_beat - _TOUCH for cut in lane.cuts)
+    return not any(cut.start_beat - TOUCH < beat < cut.end_beat - TOUCH for cut in lane.cuts)
 
 
 def plays(lane: Lane, beat: float) -> bool:
     """Whether a lane is heard from a beat on."""
-    return lane.start_beat - _TOUCH < beat < lane.end_beat - _TOUCH
+    return lane.start_beat - TOUCH < beat < lane.end_beat - TOUCH
 
 
 def _of_lane(plan: ClipPlan, lane: Lane, facts: Mapping[str, TrackFacts]) -> Iterator[Ranked]:
@@ -66,7 +65,7 @@ def _of_lane(plan: ClipPlan, lane: Lane, facts: Mapping[str, TrackFacts]) -> Ite
     if lane.fade_out_beats:
         what = f"fade out for {counted(lane.fade_out_beats)}"
         yield _FADE, Step(lane.end_beat - lane.fade_out_beats, lane.track, what)
-    if lane.end_beat < plan.clock.tail_beats - _TOUCH:
+    if lane.end_beat < plan.clock.tail_beats - TOUCH:
         yield _STOP, Step(lane.end_beat, lane.track, "stop")
 
 
@@ -79,7 +78,7 @@ def _start_text(plan: ClipPlan, lane: Lane, facts: Mapping[str, TrackFacts]) -> 
     running = [
         other
         for other in plan.lanes
-        if other.start_beat < lane.start_beat - _TOUCH and plays(other, lane.start_beat)
+        if other.start_beat < lane.start_beat - TOUCH and plays(other, lane.start_beat)
     ]
     if running:
         first = min(running, key=lambda other: other.start_beat)
@@ -90,7 +89,7 @@ def _start_text(plan: ClipPlan, lane: Lane, facts: Mapping[str, TrackFacts]) -> 
 
 def _source_frames(lane: Lane, beat: float) -> float:
     """Where in its record a lane is at a beat at which it plays."""
-    passage = next(p for p in lane.passages if beat < p.end_beat - _TOUCH)
+    passage = next(p for p in lane.passages if beat < p.end_beat - TOUCH)
     share = (beat - passage.start_beat) / (passage.end_beat - passage.start_beat)
     return passage.source_start_frames + share * (passage.source_end_frames - passage.source_start_frames)
 
@@ -99,7 +98,7 @@ def _landing(plan: ClipPlan) -> Iterator[Ranked]:
     """Whose drops are heard; the landing stands on a card also where nobody's is."""
     dropping = [lane.track for lane in plan.lanes if lane.drops]
     record = dropping[0] if len(dropping) == 1 else ""
-    what = f"{LANDING}: {_and(dropping)}" if len(dropping) > 1 else LANDING if dropping else "the landing"
+    what = f"{LANDING}: {spoken(dropping)}" if len(dropping) > 1 else LANDING if dropping else "the landing"
     yield _LANDING, Step(0.0, record, what, is_landing=True)
 
 
@@ -107,23 +106,19 @@ def _low_end(plan: ClipPlan) -> Iterator[Ranked]:
     """Who takes the low end over from whom. How a record starts is said where it starts."""
     moments = sorted({b for lane in plan.lanes for cut in lane.cuts for b in (cut.start_beat, cut.end_beat)})
     for beat in moments:
-        going = [lane for lane in plan.lanes if plays(lane, beat) and lane.start_beat < beat - _TOUCH]
+        going = [lane for lane in plan.lanes if plays(lane, beat) and lane.start_beat < beat - TOUCH]
         down = [lane.track for lane in going if _changes(lane, beat) and not has_low_end(lane, beat)]
         up = [lane.track for lane in going if _changes(lane, beat) and has_low_end(lane, beat)]
         if down and up:
-            yield _LOW_END, Step(beat, "", f"low end from {_and(down)} to {_and(up)}")
+            yield _LOW_END, Step(beat, "", f"low end from {spoken(down)} to {spoken(up)}")
         elif down or up:
             moved = down or up
             record = moved[0] if len(moved) == 1 else ""
-            what = f"low end {'up' if up else 'down'}" + ("" if record else f": {_and(moved)}")
+            what = f"low end {'up' if up else 'down'}" + ("" if record else f": {spoken(moved)}")
             if not any(has_low_end(lane, beat) for lane in plan.lanes if plays(lane, beat)):
                 what += ", nobody has it now"
             yield _LOW_END, Step(beat, record, what)
 
 
 def _changes(lane: Lane, beat: float) -> bool:
-    return has_low_end(lane, beat) != has_low_end(lane, beat - 2 * _TOUCH)
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return has_low_end(lane, beat) != has_low_end(lane, beat - 2 * TOUCH)

@@ -4,10 +4,9 @@ from dataclasses import dataclass
 
 from render.publish.card import Card, RecordCard
 from render.publish.card_markers import Marker
-from render.publish.card_numbers import counted
 from render.publish.card_steps import Step
 from render.publish.lettering import cleaned
-from render.values import clock
+from render.values import clock, counted
 
 STEP_HEADS = ("beats", "bars", "record", "what to do, counted from the landing", "bar.beat", "in its file")
 

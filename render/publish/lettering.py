@@ -5,6 +5,7 @@ estimated by the kind of letter, on the wide side of what common sans-serif face
 """
 
 import unicodedata
+from collections.abc import Sequence
 
 NARROW_EM, USUAL_EM, CAPITAL_EM, WIDE_EM = 0.36, 0.62, 0.78, 1.0
 """Widths of letters in units of the type size: i, n, N and W of the wider of the faces that browsers fall back to."""
@@ -20,6 +21,16 @@ _JOINERS = "\N{ZERO WIDTH JOINER}\N{ZERO WIDTH NON-JOINER}"
 
 _NO_CHARACTERS = "\ufffe\uffff"
 """Outside of `Char` in XML 1.0 (fifth edition), production 2, as controls and surrogates are."""
+
+
+def minus(text: str) -> str:
+    """Numbers are set with a minus sign, which is as wide as a plus."""
+    return text.replace("-", "−")
+
+
+def spoken(names: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`; at least one."""
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 def cleaned(text: str) -> str:

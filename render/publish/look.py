@@ -4,11 +4,9 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from render.facts import ByBars, RecordFacts, Recording
+from render.facts import ByBars, RecordFacts, Recording, runs
+from render.publish.look_words import rival
 from render.values import clock
-
-_SURE = 0.8
-"""From here on a confidence is not worth a remark."""
 
 
 def look_json(looked: Iterable[tuple[Recording, RecordFacts]]) -> str:
@@ -40,11 +38,8 @@ def look_text(recording: Recording, heard: RecordFacts) -> str:
 
 def _rows_by_bars(heard: RecordFacts, by: ByBars) -> list[tuple[str, str]]:
     found, grid = by.grid, by.grid.grid
-    rival = (
-        f", or {found.runner_up_bpm:.2f}" if found.runner_up_bpm and found.tempo_confidence < _SURE else ""
-    )
     rows = [
-        ("tempo", f"{grid.tempo_bpm:.3f} BPM{rival} ({_sure(found.tempo_confidence)})"),
+        ("tempo", f"{grid.tempo_bpm:.3f} BPM{rival(found)} ({_sure(found.tempo_confidence)})"),
         ("bar 1", f"{grid.first_beat_s:.4f} s ({_sure(min(found.beat_confidence, found.bar_confidence))})"),
     ]
     rows += [("beware", reason) for reason in found.reasons]
@@ -55,9 +50,7 @@ def _rows_by_bars(heard: RecordFacts, by: ByBars) -> list[tuple[str, str]]:
     keys = [f"{key.name} ({_sure(key.confidence)})" for key in by.keys[:1]]
     rows.append(("key", ", ".join([*keys, tonal])))
     rows.append(("voice", _spans(by.bars.voiced) or "none heard"))
-    rows += [
-        ("drums only", f"bars {s.bar} to {s.bar + s.bars - 1}, {clock(s.at_s)}") for s in by.stripped[:2]
-    ]
+    rows += [("drums only", f"bars {s.bar} to {s.last_bar}, {clock(s.at_s)}") for s in by.stripped[:2]]
     return rows
 
 
@@ -116,13 +109,7 @@ def _facts_by_bars(by: ByBars) -> dict[str, Any]:
 
 def _spans(bars: Sequence[bool]) -> str:
     """The bars, from 1, that are True: `bars 9 to 24, 33 to 48`."""
-    spans: list[list[int]] = []
-    for bar, said in enumerate(bars, 1):
-        if said and spans and spans[-1][1] == bar - 1:
-            spans[-1][1] = bar
-        elif said:
-            spans.append([bar, bar])
-    texts = [f"{first} to {last}" if last > first else f"{first}" for first, last in spans]
+    texts = [f"{first} to {last}" if last > first else f"{first}" for first, last in runs(bars)]
     return f"bars {', '.join(texts)}" if texts else ""
 
 

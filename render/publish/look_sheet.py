@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from render.facts import BarFacts, ByBars, RecordFacts, Recording
+from render.facts import BarFacts, ByBars, RecordFacts, Recording, runs
 from render.publish import look_words
 from render.publish.drawing import SMALL, WIDTH
 from render.publish.lettering import cleaned
@@ -170,7 +170,7 @@ def _tones(rows: Rows, bars: BarFacts) -> Iterator[Boxes]:
         cells = [
             (x, rows.bands_foot(row) - (band + 1) * BAND, width, BAND)
             for band in range(BANDS)
-            for first, last in look_words.runs([of_bar[band] >= step for of_bar in steps])
+            for first, last in runs([of_bar[band] >= step for of_bar in steps])
             for row, x, width in rows.pieces(first, last)
         ]
         if cells:
@@ -189,8 +189,8 @@ def _strips(rows: Rows, by: ByBars) -> Iterator[Boxes]:
     ]
     yield Boxes("low", "ink", tuple(bodies))
     for name, spans in (
-        ("voice", look_words.runs(by.bars.voiced)),
-        ("drums", [(passage.bar, passage.bar + passage.bars - 1) for passage in by.stripped]),
+        ("voice", runs(by.bars.voiced)),
+        ("drums", [(passage.bar, passage.last_bar) for passage in by.stripped]),
     ):
         if spans:
             aside = 1.5 if name == "drums" else 0.0  # neighbours stay two

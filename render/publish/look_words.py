@@ -1,12 +1,10 @@
 """What the picture of a record says: its facts, its warnings, where it may drop, and the whole of it in sentences."""
 
 import math
-from collections.abc import Sequence
-from itertools import groupby
 from pathlib import PurePath
 
-from render.facts import ByBars, DropCandidate, GridFinding, RecordFacts, Recording, StrippedPassage
-from render.publish.lettering import cleaned
+from render.facts import ByBars, DropCandidate, GridFinding, RecordFacts, Recording, runs
+from render.publish.lettering import cleaned, minus
 from render.publish.tones import RANGE_DB
 from render.values import clock
 
@@ -69,7 +67,7 @@ def summary(recording: Recording, heard: RecordFacts) -> str:
         ]
         voice = [_bars(first, last) for first, last in runs(by.bars.voiced)]
         said += [f"Voice: {', '.join(voice)}."] if voice else []
-        drums = [_bars(*_ends(passage)) for passage in by.stripped]
+        drums = [_bars(passage.bar, passage.last_bar) for passage in by.stripped]
         said += [f"Little but drums: {', '.join(drums)}."] if drums else []
     return cleaned(" ".join(said))
 
@@ -83,17 +81,7 @@ def legend(by: ByBars) -> list[str]:
 
 
 def tone_scale() -> str:
-    return f"dB below the loudest bar and band; paper: {_minus(f'{-RANGE_DB:g}')} and less"
-
-
-def runs(said: Sequence[bool]) -> list[tuple[int, int]]:
-    """The first and the last bar, from 1, of each run of bars that are True."""
-    found = []
-    for value, together in groupby(enumerate(said, 1), key=lambda bar: bar[1]):
-        bars = [bar for bar, _ in together]
-        if value:
-            found.append((bars[0], bars[-1]))
-    return found
+    return f"dB below the loudest bar and band; paper: {minus(f'{-RANGE_DB:g}')} and less"
 
 
 def minutes(time_s: float) -> str:
@@ -102,21 +90,21 @@ def minutes(time_s: float) -> str:
     return f"{seconds // 60}:{seconds % 60:02d}"
 
 
+def rival(found: GridFinding) -> str:
+    """The tempo that it may be instead, where that is a close call."""
+    close = found.runner_up_bpm is not None and found.tempo_confidence < SURE
+    return f", or {found.runner_up_bpm:.2f}" if close else ""
+
+
 def _items_by_bars(by: ByBars) -> list[str]:
     found = by.grid
-    close = found.runner_up_bpm is not None and found.tempo_confidence < SURE
-    rival = f", or {found.runner_up_bpm:.2f}" if close else ""
-    items = [f"{found.grid.tempo_bpm:.3f} BPM{rival} ({_percent(found.tempo_confidence)} sure)"]
+    items = [f"{found.grid.tempo_bpm:.3f} BPM{rival(found)} ({_percent(found.tempo_confidence)} sure)"]
     items += [f"{key.name} ({_percent(key.confidence)} sure)" for key in by.keys[:1]]
     return [*items, _phrases(found)]
 
 
 def _phrases(found: GridFinding) -> str:
     return f"phrases of {found.phrase_bars} bars" if found.phrase_bars else "no phrases heard"
-
-
-def _ends(passage: StrippedPassage) -> tuple[int, int]:
-    return passage.bar, passage.bar + passage.bars - 1
 
 
 def _bars(first: int, last: int) -> str:
@@ -128,8 +116,4 @@ def _percent(share: float) -> str:
 
 
 def _number(value: float | None, unit: str) -> str | None:
-    return None if value is None else _minus(f"{value:.1f} {unit}")
-
-
-def _minus(text: str) -> str:
-    return text.replace("-", "−")
+    return None if value is None else minus(f"{value:.1f} {unit}")

@@ -14,6 +14,7 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from render.checks.judge import UNEQUAL_LU
+from render.publish.ballots import PCM_DIGITS
 from render.publish.cautions import HEARING, SHARING
 from render.publish.drawing import WIDTH
 from render.publish.lettering import cleaned
@@ -22,8 +23,6 @@ from render.publish.picture import picture_height, picture_summary
 from render.publish.receipt import BadReceipt, plan_of
 from render.publish.templating import asset, environment, policy
 
-PCM_DIGITS = 12
-"""Hexadecimal digits of a clip's hash that a rating carries: of 500 clips, two are alike once in 10⁹ pages."""
 AS_WRITTEN = "as written"
 """What the clip of the recipe itself is called among its variants."""
 STYLE = "page.css"

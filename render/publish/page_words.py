@@ -11,7 +11,7 @@ from typing import Any
 from render.facts import TrackFacts
 from render.plan.explain import drift_percent, events
 from render.plan.model import ClipPlan, Lane
-from render.publish.lettering import cleaned
+from render.publish.lettering import cleaned, minus, spoken
 from render.values import clock
 
 TIMING = ("landing-off", "beat-off", "lane-off", "landing-not-measured")
@@ -44,7 +44,7 @@ def layered(plan: ClipPlan) -> str:
     for lane in plan.lanes:
         lanes.setdefault(_at_the_landing(lane), []).append(lane.track)
     told = [
-        f"{_and(tracks)} {'drop' if does == DROPS and len(tracks) > 1 else does}"
+        f"{spoken(tracks)} {'drop' if does == DROPS and len(tracks) > 1 else does}"
         for does, tracks in lanes.items()
     ]
     return f"{cleaned('; '.join(told))}."
@@ -139,7 +139,7 @@ def _landing(tracks: Sequence[Mapping[str, Any]], findings: Sequence[Mapping[str
     most_ms = math.ceil(max(measured.values()) * 10 - 1e-6) / 10  # rounded up: it is a promise
     who = f"All {len(errors)} tracks" if len(errors) > 2 else "Both tracks"
     if len(measured) < len(errors):
-        who = cleaned(_and(list(measured)))
+        who = cleaned(spoken(list(measured)))
     sentence = f"{who} within {max(most_ms, 0.1):.1f} ms of the beat."
     return Said("Landing", [sentence, *filter(None, off.sentences)], off.warns)
 
@@ -151,17 +151,13 @@ def _found(about: str, findings: Sequence[Mapping[str, Any]], codes: Sequence[st
     return Said(about, sentences or [without], any(one["level"] != "note" for one in found))
 
 
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
-
-
 def _track_row(track: Mapping[str, Any], lane: Lane, facts: Mapping[str, TrackFacts]) -> tuple[str, ...]:
     known, first = facts[lane.track], lane.passages[0]
     return (
         cleaned(lane.track),
         cleaned(track["file"]),
         f"{known.tempo_bpm.value:.6g}",
-        _minus(drift_percent(lane) or f"{(first.speed - 1) * 100:+.2f} %"),
+        minus(drift_percent(lane) or f"{(first.speed - 1) * 100:+.2f} %"),
         _pitch(first.semitones),
         _number(track["gain_db"], "dB", 1),
         known.key.value if known.key else "–",
@@ -176,7 +172,7 @@ def _pitch(semitones: float | None) -> str:
         return "follows the tempo"
     if semitones == 0:
         return "kept"
-    return _minus(f"{semitones:+g} semitone{'' if abs(semitones) == 1 else 's'}")
+    return minus(f"{semitones:+g} semitone{'' if abs(semitones) == 1 else 's'}")
 
 
 def _event_rows(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> Iterator[tuple[str, ...]]:
@@ -185,7 +181,7 @@ def _event_rows(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> Iterator[tup
             "" if event.source_s is None else f"bar {event.bar}.{event.bar_beat:g}, {clock(event.source_s)}"
         )
         what = cleaned(event.what)
-        beat = _minus(f"{event.beat:+g}") if round(event.beat, 3) else "landing"
+        beat = minus(f"{event.beat:+g}") if round(event.beat, 3) else "landing"
         yield beat, clock(event.clip_s), cleaned(event.track), what, there
 
 
@@ -198,8 +194,4 @@ def _number(value: float | None, unit: str, digits: int) -> str:
     """A number that may be missing; one that rounds to nothing has no sign."""
     if value is None:
         return "–"
-    return f"{_minus(f'{round(value, digits) + 0.0:.{digits}f}')} {unit}"
-
-
-def _minus(text: str) -> str:
-    return text.replace("-", "−")
+    return f"{minus(f'{round(value, digits) + 0.0:.{digits}f}')} {unit}"

@@ -16,9 +16,9 @@ from render.plan.explain import drift_percent, events
 from render.plan.model import ClipPlan, Lane
 from render.publish import drawing
 from render.publish.drawing import BODY_HEIGHT, LEFT, RIGHT, SMALL, WIDTH, Axis, Label, Levels, Mark, Span
-from render.publish.lettering import BOLD, cleaned, fitted, width_em
+from render.publish.lettering import BOLD, cleaned, fitted, minus, width_em
 from render.publish.templating import environment
-from render.values import clock
+from render.values import clock, counted
 
 MARGIN = 14.0
 TITLE, LONG_TITLE, NAME = 30.0, 23.0, 23.0
@@ -102,7 +102,7 @@ def picture_svg(plan: ClipPlan, facts: Mapping[str, TrackFacts], energies: Energ
     Raises KeyError where a lane has no facts or no energies.
     """
     axis = Axis(plan.clock)
-    title_size = TITLE if width_em(cleaned(_title(plan))) * TITLE <= WIDTH - 2 * MARGIN else LONG_TITLE
+    title_size = TITLE if width_em(cleaned(plan.full_title)) * TITLE <= WIDTH - 2 * MARGIN else LONG_TITLE
     scale = Levels.holding(level for lane in plan.lanes for level in energies.lanes[lane.track])
     mix_scale = Levels.holding(energies.mix)
     rows = [
@@ -110,11 +110,11 @@ def picture_svg(plan: ClipPlan, facts: Mapping[str, TrackFacts], energies: Energ
         for index, lane in enumerate(plan.lanes)
     ]
     mix_top = FIRST_LANE + len(rows) * LANE_PITCH
-    mix_foot = mix_top + MIX_BODY_TOP + BODY_HEIGHT
+    mix_foot = _mix_foot(len(rows))
     mix_bars = drawing.bars(axis, mix_scale, energies.mix, -plan.clock.lead_beats, plan.clock.tail_beats)
     return _templates.get_template("picture.svg.j2").render(
-        full_title=cleaned(_title(plan)),
-        title=fitted(_title(plan), (WIDTH - 2 * MARGIN) / title_size),
+        full_title=cleaned(plan.full_title),
+        title=fitted(plan.full_title, (WIDTH - 2 * MARGIN) / title_size),
         title_size=title_size,
         subtitle=_subtitle(plan),
         summary=picture_summary(plan, facts),
@@ -125,21 +125,25 @@ def picture_svg(plan: ClipPlan, facts: Mapping[str, TrackFacts], energies: Energ
         mix_top=mix_top,
         mix_foot=mix_foot,
         mix_bars=drawing.bars_path(mix_bars, mix_foot),
-        mix_ticks=[_Number(mix_foot - mix_scale.height(db), _minus(f"{db:g}")) for db in mix_scale.ticks()],
+        mix_ticks=[_Number(mix_foot - mix_scale.height(db), minus(f"{db:g}")) for db in mix_scale.ticks()],
         height=picture_height(len(rows)),
     )
 
 
 def picture_height(lanes: int) -> float:
     """Of a picture of so many lanes, in the units of which it is `WIDTH` wide."""
-    return FIRST_LANE + lanes * LANE_PITCH + MIX_BODY_TOP + BODY_HEIGHT + LEGEND_HEIGHT
+    return _mix_foot(lanes) + LEGEND_HEIGHT
+
+
+def _mix_foot(lanes: int) -> float:
+    return FIRST_LANE + lanes * LANE_PITCH + MIX_BODY_TOP + BODY_HEIGHT
 
 
 def picture_summary(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> str:
     """What the picture shows, in words: its description for screen readers, and the `alt` text of a page."""
     clip = plan.clock
     sentences = [
-        f"{_beats(clip.lead_beats + clip.tail_beats)} at {clip.tempo_bpm:g} BPM, {clock(clip.duration_s)} long; "
+        f"{counted(clip.lead_beats + clip.tail_beats)} at {clip.tempo_bpm:g} BPM, {clock(clip.duration_s)} long; "
         f"the landing is at {clock(clip.landing_s)}."
     ]
     happens = events(plan, facts)
@@ -149,21 +153,17 @@ def picture_summary(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> str:
             for beat, together in groupby((e for e in happens if e.track == lane.track), key=lambda e: e.beat)
         ]
         if lane.fade_out_beats:
-            moments.append(f"fades out over its last {_beats(lane.fade_out_beats)}")
+            moments.append(f"fades out over its last {counted(lane.fade_out_beats)}")
         sentences.append(
             f"{lane.track} ({_facts_text(lane, facts[lane.track], ', ')}): {'; '.join(moments)}."
         )
     return cleaned(" ".join(sentences))
 
 
-def _title(plan: ClipPlan) -> str:
-    return f"{plan.title} · {plan.variant}" if plan.variant else plan.title
-
-
 def _subtitle(plan: ClipPlan) -> str:
     clip = plan.clock
     return (
-        f"{clip.tempo_bpm:g} BPM · {_beats(clip.lead_beats + clip.tail_beats)} · {clock(clip.duration_s)} · "
+        f"{clip.tempo_bpm:g} BPM · {counted(clip.lead_beats + clip.tail_beats)} · {clock(clip.duration_s)} · "
         f"landing at {clock(clip.landing_s)}"
     )
 
@@ -210,7 +210,7 @@ def _after_the_drop(lane: Lane) -> tuple[float, float]:
 def _facts_text(lane: Lane, facts: TrackFacts, between: str) -> str:
     known = [*_changes(lane), f"{lane.gain_db:+g} dB" if lane.gain_db else "0 dB"]
     key = [fitted(facts.key.value, KEY_EM)] if facts.key else []
-    return between.join([*map(_minus, known), *key])
+    return between.join([*map(minus, known), *key])
 
 
 def _changes(lane: Lane) -> list[str]:
@@ -236,7 +236,7 @@ def _landing_word(axis: Axis) -> _Number:
 def _axis_numbers(axis: Axis) -> list[_Number]:
     """The numbers of the axis, except at the paper's edge; the last that has room for it carries the unit."""
     landing = _landing_word(axis)
-    written = [(axis.x(beat), _minus(f"{beat:+g}")) for beat in axis.numbered()]
+    written = [(axis.x(beat), minus(f"{beat:+g}")) for beat in axis.numbered()]
     numbers = [_Number(place, text, width_em(text) * SMALL / 2) for place, text in written]
     numbers = [made for made in numbers if made.place + made.half <= WIDTH]
     edges = [*(made.place - made.half for made in numbers), landing.place - landing.half, WIDTH]
@@ -251,13 +251,4 @@ def _axis_numbers(axis: Axis) -> list[_Number]:
 def _when(beat: float) -> str:
     if round(beat, 3) == 0:
         return "at the landing"
-    return f"{_beats(round(abs(beat), 3))} {'before' if beat < 0 else 'after'} the landing"
-
-
-def _beats(count: float) -> str:
-    return f"{count:g} beat" if count == 1 else f"{count:g} beats"
-
-
-def _minus(text: str) -> str:
-    """Numbers are set with a minus sign, which is as wide as a plus."""
-    return text.replace("-", "−")
+    return f"{counted(round(abs(beat), 3))} {'before' if beat < 0 else 'after'} the landing"

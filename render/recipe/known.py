@@ -5,9 +5,8 @@ to at all.
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 
-from render.facts import NOTHING_GIVEN, ByBars, Fact, Given, Origin, RecordFacts, Recording, TrackFacts
+from render.facts import NOTHING_GIVEN, ByBars, Fact, Given, Origin, RecordFacts, Recording, TrackFacts, runs
 from render.recipe.markers import resolved
 from render.recipe.nodes import Path, Problem
 from render.recipe.positions import AtBar, AtDrop, AtTime, TrackPosition
@@ -199,9 +198,6 @@ def _voice(track: Track, grid: Grid, by: ByBars | None) -> Fact[tuple[tuple[floa
         return Fact(tuple((grid.time_s(start), grid.time_s(end)) for start, end in bars))
     if by is None:
         return None
-    spans = []
-    for voiced, group in groupby(range(len(by.bars.voiced)), by.bars.voiced.__getitem__):
-        if voiced:
-            bars_of_span = list(group)
-            spans.append((by.bars.starts_s[bars_of_span[0]], by.bars.starts_s[bars_of_span[-1] + 1]))
+    starts_s = by.bars.starts_s
+    spans = [(starts_s[first - 1], starts_s[last]) for first, last in runs(by.bars.voiced)]
     return Fact(tuple(spans), "measured")

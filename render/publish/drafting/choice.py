@@ -7,12 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from render.facts import runs
 from render.publish.drafting.lanes import Lane, Span, lane_of, span_of
 from render.publish.drafting.low_end import Keeper, keepers
 from render.publish.drafting.records import FIRST_BEAT_DIGITS
 from render.publish.drafting.tempo import ClipTempo
 from render.recipe.kinds import FORMAT_VERSION
 from render.recipe.schema import LANDING_MARKER, LOW_CUT_CORNER_HZ
+from render.values import counted
 
 DRUMS = "drums"
 
@@ -69,8 +71,8 @@ def recipe_data(choice: Choice) -> dict[str, Any]:
         "recipe": FORMAT_VERSION,
         "title": choice.title,
         "tempo": choice.tempo.written,
-        "lead": beats(span.lead),
-        "tail": beats(span.tail),
+        "lead": counted(span.lead),
+        "tail": counted(span.tail),
         "tracks": {lane.record.name: _track(choice, lane) for lane in choice.lanes},
         "low_cut": {
             "below": f"{LOW_CUT_CORNER_HZ:g} Hz",
@@ -79,7 +81,7 @@ def recipe_data(choice: Choice) -> dict[str, Any]:
     }
     for lane in choice.lanes:
         if lane.record.name == choice.gives_way and (passage := lane.drums()):
-            loop = beats(lane.loop_beats(passage))
+            loop = counted(lane.loop_beats(passage))
             data["jump_back"] = [{"track": lane.record.name, "at": "landing", "to": DRUMS, "loop": loop}]
     return data
 
@@ -108,18 +110,8 @@ def _track(choice: Choice, lane: Lane) -> dict[str, Any]:
 
 def voiced_bars(voiced: Sequence[bool]) -> str | list[str]:
     """The bars with a voice as a recipe has them: `none`, `bars 9 to 24`, or a list of such."""
-    spans: list[list[int]] = []
-    for bar, sung in enumerate(voiced, 1):
-        if sung and spans and spans[-1][1] == bar - 1:
-            spans[-1][1] = bar
-        elif sung:
-            spans.append([bar, bar])
-    texts = [f"bars {first} to {last}" if last > first else f"bar {first}" for first, last in spans]
+    texts = [f"bars {first} to {last}" if last > first else f"bar {first}" for first, last in runs(voiced)]
     return texts if len(texts) > 1 else (texts or ["none"])[0]
-
-
-def beats(count: int) -> str:
-    return f"{count} {'beat' if count == 1 else 'beats'}"
 
 
 def moment(beat: int, span: Span) -> str:
@@ -128,7 +120,7 @@ def moment(beat: int, span: Span) -> str:
         return "landing"
     if beat == -span.lead:
         return "start"
-    return f"landing {'-' if beat < 0 else '+'} {beats(abs(beat))}"
+    return f"landing {'-' if beat < 0 else '+'} {counted(abs(beat))}"
 
 
 def patch_between(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,8 +15,6 @@ from render.publish.drafting.records import Place, Record
 
 USUAL_BEATS = 64
 """How much of a record is played before its drop, and after it (common practice)."""
-SHORT_BEATS = 32
-"""The same where a record has no 64 before its drop."""
 SPANS_BEATS = (32, 16, 8, 4, 2, 1, 0)
 BAR_BEATS = 4
 LOOP_BEATS = 32

@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from pathlib import PurePath
 
+from render.publish.lettering import spoken
 from render.recipe.references import EVERYBODY, NOBODY
 
 LONGEST = 24
@@ -36,7 +37,7 @@ def recipe_stem(names: Sequence[str]) -> str:
 def title(paths: Sequence[PurePath]) -> str:
     """`Lanterns over Ironworks`; with more records `Lanterns, Ironworks and Wickergauge`."""
     words = [_titled(path.stem) for path in paths]
-    return " over ".join(words) if len(words) == 2 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return " over ".join(words) if len(words) == 2 else spoken(words)
 
 
 def variant_name(track: str, number: int, what: str) -> str:

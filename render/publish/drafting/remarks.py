@@ -6,15 +6,16 @@ from itertools import combinations, groupby
 from render.facts import DropCandidate
 from render.plan.align import SPEED_WARNED
 from render.plan.keys import TONAL_FROM, relation
-from render.publish.drafting.choice import DRUMS, Choice, beats, moment
+from render.publish.drafting.choice import DRUMS, Choice, moment
 from render.publish.drafting.lanes import USUAL_BEATS, Lane
 from render.publish.drafting.low_end import CLOSE_DB, NO_LOW_END_DB, LowEnds, low_ends
 from render.publish.drafting.records import SURE, Record
 from render.publish.drafting.text import Path, Remarks
 from render.publish.drafting.variants import Variant, quarrels
 from render.publish.drafting.voices import together
+from render.publish.lettering import spoken
 from render.recipe.schema import LANDING_MARKER
-from render.values import clock
+from render.values import clock, counted
 
 MOST_REASONS = 3
 MOST_SPANS = 3
@@ -95,7 +96,7 @@ def _decks(choice: Choice) -> str:
         place = clock(max(lane.line.source_s(start), 0.0))
         by_moment.setdefault(start, []).append(f"{lane.record.name} at {place}")
     return "; ".join(
-        f"start {_listed(starts)}, " + (f"{beats(-start)} before the landing" if start else "on the landing")
+        f"start {spoken(starts)}, " + (f"{counted(-start)} before the landing" if start else "on the landing")
         for start, starts in sorted(by_moment.items())
     )
 
@@ -120,10 +121,10 @@ def _lengths(choice: Choice) -> Iterator[tuple[Path, str]]:
     shortest = min(choice.lanes, key=lambda lane: lane.before_beats)
     longest = max(choice.lanes, key=lambda lane: lane.after_beats)
     if choice.span.lead < USUAL_BEATS:
-        there = beats(shortest.before_beats)
+        there = counted(shortest.before_beats)
         yield ("lead",), f"{shortest.record.name} has no {USUAL_BEATS} before its drop, but {there}"
     if choice.span.tail < USUAL_BEATS:
-        yield ("tail",), f"no record has more than {beats(longest.after_beats)} after its drop"
+        yield ("tail",), f"no record has more than {counted(longest.after_beats)} after its drop"
 
 
 def _track(choice: Choice, lane: Lane) -> Iterator[tuple[Path, str]]:
@@ -140,8 +141,8 @@ def _track(choice: Choice, lane: Lane) -> Iterator[tuple[Path, str]]:
     if passage := lane.drums():
         where = clock(record.place(passage).at_s)
         yield ("markers", DRUMS), f"{where}: {passage.bars} bars of little but drums"
-    yield ("enter",), f"there are only {beats(lane.before_beats)} before its drop"
-    yield ("leave",), f"it is over {beats(lane.after_beats)} after its drop"
+    yield ("enter",), f"there are only {counted(lane.before_beats)} before its drop"
+    yield ("leave",), f"it is over {counted(lane.after_beats)} after its drop"
 
 
 def _change(choice: Choice, lane: Lane) -> str:
@@ -234,7 +235,3 @@ def _ahead(name: str, rival: str, db: dict[str, float], what: str) -> str:
     if abs(ahead) < CLOSE_DB:
         return f"{CLOSE}{rival} has as much low end"
     return f"{what}, by {ahead:.0f} dB"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

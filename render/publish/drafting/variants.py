@@ -23,7 +23,9 @@ class Variant:
 
 def variants(base: Choice) -> Iterator[Variant]:
     if base.gives_way:
-        yield Variant("both-drop", _both_drop(base), "the same without the jump: is one drop really better?")
+        yield Variant(
+            "both-drop", base.giving_way(None), "the same without the jump: is one drop really better?"
+        )
     yield from _giving_way(base)
     yield _other_keeper(base)
     yield from _semitone(base)
@@ -33,10 +35,6 @@ def variants(base: Choice) -> Iterator[Variant]:
         yield Variant(
             "short", base.lasting(span.lead // 2, span.tail // 2), "the same landing, a quick listen"
         )
-
-
-def _both_drop(base: Choice) -> Choice:
-    return replace(base, gives_way=None)
 
 
 def _giving_way(base: Choice) -> Iterator[Variant]:
@@ -65,7 +63,7 @@ def _semitone(base: Choice) -> Iterator[Variant]:
     record, semitones = found
     key = transposed(keys[record], semitones)
     near = [f"{relation(key, keys[other])} for {other.name}" for other in keys if other is not record]
-    choice = replace(_both_drop(base), semitones={record.name: semitones})
+    choice = replace(base.giving_way(None), semitones={record.name: semitones})
     way = "up" if semitones > 0 else "down"
     yield Variant(f"semitone-{way}", choice, f"{record.name} in {key}: {'; '.join(near)}")
 

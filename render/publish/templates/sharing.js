@@ -50,7 +50,7 @@
     return btoa(text).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
   };
 
-  // Encoding text makes a lone half of a character a replacement character, which JSON in UTF-8 could not hold.
+  // JSON.stringify writes a lone half of a character as an escape, which whoever reads the ballot drops.
   const bytesOf = (made) => new TextEncoder().encode(JSON.stringify(made));
 
   const show = () => {
