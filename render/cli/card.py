@@ -11,7 +11,7 @@ from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, UsageError
 
 if TYPE_CHECKING:
     from render.night.job import Planned
-    from render.publish.card import Card
+    from render.publish.card.contents import Card
 
 
 def card(
@@ -53,7 +53,7 @@ def card(
         raise UsageError("card", "--variant and --keepers", "the book says which variants work")
     if to is not None and as_text:
         raise UsageError("card", "--to and --text", "--text prints; send it to a file with `> FILE`")
-    from render.publish.card_sheet import card_html, card_text
+    from render.publish.card.sheet import card_html, card_text
 
     cards, failed = _kept(book, out) if keepers else _asked(paths or [], variant, out)
     if as_text:
@@ -69,7 +69,7 @@ def card(
 def _kept(book: Path | None, out: Path) -> "tuple[list[Card], int]":
     """The cards of what works, and the exit status."""
     from render.night.keepers import kept_clips_of
-    from render.publish.card import card_of, levels_of
+    from render.publish.card.contents import card_of, levels_of
 
     kept = kept_clips_of(book, out)
     for line in kept.told:
@@ -105,7 +105,7 @@ def _card(one: "Planned", out: Path) -> "Card":
     """The card of a plan, with the levels of its clip where there is one that does the same."""
     from render.night.made_clips import MadeClip, made_clip
     from render.night.paths import CLIPS, RECEIPT_SUFFIX
-    from render.publish.card import card_of, levels_of
+    from render.publish.card.contents import card_of, levels_of
 
     there = one.source
     if there.suffix != RECEIPT_SUFFIX:

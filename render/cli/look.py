@@ -32,7 +32,7 @@ def look(
     pictures = _pictures(picture, tracks) if picture else [None] * len(tracks)
 
     from render.night.ears import listened
-    from render.publish.look import look_json, look_text
+    from render.publish.look.text import look_json, look_text
 
     looked, to_draw, failed = [], [], False
     for track, drawn in zip(tracks, pictures, strict=True):
@@ -47,7 +47,7 @@ def look(
     for one, drawn in zip(looked, to_draw, strict=True):
         if drawn:
             from render.files.whole_file import make_folder, write_whole
-            from render.publish.look_picture import look_picture
+            from render.publish.look.picture import look_picture
 
             make_folder(drawn.parent)
             write_whole(drawn, look_picture(*one, "png" if drawn.suffix.lower() == ".png" else "svg"))

@@ -8,7 +8,7 @@ import pytest
 from render.analysis.record import RecordListener
 from render.demo.records import RECORDS, render_record
 from render.facts import RecordFacts, Recording
-from render.publish.look import look_json, look_text
+from render.publish.look.text import look_json, look_text
 
 NAME = "thimbleyard"  # the one that is sung
 

@@ -12,8 +12,8 @@ from played_cards import Mono, PlayedCard
 from scipy.signal import butter, correlate, sosfiltfilt
 
 from render.night.job import read_work
-from render.publish.card import card_of, levels_of
-from render.publish.card_sheet import card_text
+from render.publish.card.contents import card_of, levels_of
+from render.publish.card.sheet import card_text
 
 NEAR_MS = 5.0
 """Farther apart, two hits are heard as two (common practice)."""

@@ -17,7 +17,7 @@ from render.facts import (
     RecordLevels,
     StrippedPassage,
 )
-from render.publish.look_picture import look_picture
+from render.publish.look.picture import look_picture
 from render.values import Grid
 
 SVG, XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"

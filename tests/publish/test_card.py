@@ -15,9 +15,9 @@ from pictures import FOUR, RECIPES, SHORT, TWO, planned
 from test_picture_words import every_hostile_text
 
 from render.plan.build import plan_clip
-from render.publish.card import Levels, card_of, levels_of
-from render.publish.card_numbers import bar_and_beat, percent, tempo
-from render.publish.card_sheet import card_html, card_text
+from render.publish.card.contents import Levels, card_of, levels_of
+from render.publish.card.numbers import bar_and_beat, percent, tempo
+from render.publish.card.sheet import card_html, card_text
 from render.recipe.reader import read
 from render.values import Grid
 

@@ -11,7 +11,7 @@ from pictures import TWO, drawn
 from PIL import Image
 from test_picture_type import inks
 
-from render.publish.look_picture import INKS, PNG_DOTS_PER_UNIT, look_picture
+from render.publish.look.picture import INKS, PNG_DOTS_PER_UNIT, look_picture
 from render.publish.tones import STEPS, step_of, tone
 
 UNIT_DIGITS = 0.01

@@ -13,7 +13,7 @@ from looks import CLOSE, SVG, Drawing, heard, no_beat, overlapping, recording
 
 from render.demo.records import write_records
 from render.night.ears import listened
-from render.publish.look_sheet import DISC, Disc, look_sheet
+from render.publish.look.sheet import DISC, Disc, look_sheet
 from render.publish.outlines import ELLIPSIS, NO_GLYPH, broken, cut_to, drawable, width_of
 
 PHONE_PX = 360

@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from render.facts import BarFacts, ByBars, RecordFacts, Recording, runs
-from render.publish import look_words
 from render.publish.drawing import SMALL, WIDTH
 from render.publish.lettering import cleaned
-from render.publish.look_rows import BAND, BANDS, HEAD, LABEL_GAP, LEFT, LINE, RIGHT, TICK, Rows
+from render.publish.look import words
+from render.publish.look.rows import BAND, BANDS, HEAD, LABEL_GAP, LEFT, LINE, RIGHT, TICK, Rows
 from render.publish.outlines import Face, broken, cut_to, drawable, width_of
 from render.publish.tones import RANGE_DB, STEP_DB, STEPS, step_of
 
@@ -98,17 +98,17 @@ class Sheet:
 
 def look_sheet(recording: Recording, heard: RecordFacts) -> Sheet:
     """The whole page about a record."""
-    name = look_words.file_name(recording)
-    sheet = Sheet(title=cleaned(name), summary=look_words.summary(recording, heard))
+    name = words.file_name(recording)
+    sheet = Sheet(title=cleaned(name), summary=words.summary(recording, heard))
     room = WIDTH - 2 * MARGIN
     face: Face = "title" if drawable(name, "title") == drawable(name, "text") else "text"  # has more scripts
     size = TITLE if width_of(drawable(name, face), face, TITLE) <= room else LONG_TITLE
     sheet.height += 34.0
     sheet.words.append(Words("title", cut_to(name, face, size, room), MARGIN, sheet.height - 8.0, face, size))
-    sheet.write("facts", broken(look_words.facts_items(heard), " · ", "text", SMALL, room), ink="quiet")
-    for warning in look_words.warnings(recording, heard):
+    sheet.write("facts", broken(words.facts_items(heard), " · ", "text", SMALL, room), ink="quiet")
+    for warning in words.warnings(recording, heard):
         sheet.write("warning", broken(f"Beware: {warning}".split(), " ", "text", SMALL, room), ink="second")
-    reason = look_words.nothing_to_draw(heard)
+    reason = words.nothing_to_draw(heard)
     if heard.by_bars is None or reason:
         sheet.height += 12.0
         sheet.write("reason", broken(str(reason).split(), " ", "text", SMALL, room))
@@ -126,7 +126,7 @@ def _write_candidates(sheet: Sheet, by: ByBars) -> None:
         sheet.write("no-drop", ["No bar stands out as a drop."])
     for number, drop in enumerate(by.drops, 1):
         _numbered_disc(sheet, f"listed-{number}", number, MARGIN + DISC, sheet.height + LINE - 12.0)
-        sheet.write(f"place-{number}", [look_words.candidate_place(drop)], "strong", x=INDENT)
+        sheet.write(f"place-{number}", [words.candidate_place(drop)], "strong", x=INDENT)
         why = broken(", ".join(drop.why).split(), " ", "text", SMALL, WIDTH - MARGIN - INDENT)
         sheet.write(f"why-{number}", why, ink="quiet", x=INDENT)
         sheet.height += 4.0
@@ -235,7 +235,7 @@ def _labels(rows: Rows, bars: BarFacts) -> Iterator[Words]:
         fits = x + LABEL_GAP <= WIDTH  # else it is bar 1 at a row's end, with nothing before it
         side: Anchor = "left" if fits else "right"
         x += 6.0 if fits else -6.0
-        time = look_words.minutes(bars.starts_s[bar - 1])
+        time = words.minutes(bars.starts_s[bar - 1])
         yield Words("bar", str(bar), x, top + LINE - 8.0, anchor=side)
         yield Words("time", time, x, top + 2 * LINE - 8.0, ink="quiet", anchor=side)
 
@@ -254,7 +254,5 @@ def _draw_legend(sheet: Sheet, by: ByBars) -> None:
     )
     sheet.height += LINE
     room = RIGHT - LEFT
-    sheet.write(
-        "legend", broken(look_words.tone_scale().split(), " ", "text", SMALL, room), ink="quiet", x=LEFT
-    )
-    sheet.write("legend", broken(look_words.legend(by), " · ", "text", SMALL, room), ink="quiet", x=LEFT)
+    sheet.write("legend", broken(words.tone_scale().split(), " ", "text", SMALL, room), ink="quiet", x=LEFT)
+    sheet.write("legend", broken(words.legend(by), " · ", "text", SMALL, room), ink="quiet", x=LEFT)

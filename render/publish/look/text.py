@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from render.facts import ByBars, RecordFacts, Recording, runs
-from render.publish.look_words import rival
+from render.publish.look.words import rival
 from render.values import clock
 
 

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from render.publish.card_words import CardWords, RecordWords
+from render.publish.card.words import CardWords, RecordWords
 from render.publish.lettering import BOLD, width_em
 
 MARGIN_MM = 11.0

@@ -20,7 +20,7 @@ from matplotlib.typing import RcKeyType
 
 from render.facts import RecordFacts, Recording
 from render.publish.drawing import STROKE, WIDTH
-from render.publish.look_sheet import DISC, Boxes, Disc, Ink, Lines, Shape, Sheet, look_sheet
+from render.publish.look.sheet import DISC, Boxes, Disc, Ink, Lines, Shape, Sheet, look_sheet
 from render.publish.outlines import face_of
 from render.publish.tones import PAPER, tone
 

@@ -18,9 +18,9 @@ from render.plan.keys import relation
 from render.plan.lane_remarks import OFF_BEAT_S
 from render.plan.model import ClipPlan, Lane, Passage
 from render.plan.remarks import NEAR_SEMITONE
-from render.publish.card_markers import Marker, markers
-from render.publish.card_numbers import USUAL_DECIMALS, drift_ms, percent, tempo
-from render.publish.card_steps import Step, steps
+from render.publish.card.markers import Marker, markers
+from render.publish.card.numbers import USUAL_DECIMALS, drift_ms, percent, tempo
+from render.publish.card.steps import Step, steps
 from render.values import counted, semitones_of
 
 SMALLEST_SHIFT = 0.005

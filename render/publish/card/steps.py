@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from render.facts import TrackFacts
 from render.plan.model import ClipPlan, Lane
-from render.publish.card_markers import TOUCH, Place, marker_of, place_of
+from render.publish.card.markers import TOUCH, Place, marker_of, place_of
 from render.publish.lettering import spoken
 from render.values import counted
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from render.facts import TrackFacts
 from render.plan.align import fold_of
 from render.plan.model import ClipPlan, Lane, Passage
-from render.publish.card_numbers import bar_and_beat
+from render.publish.card.numbers import bar_and_beat
 
 START, DROP = "start", "drop"
 SAME_PLACE_S = 0.0005

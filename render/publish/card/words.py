@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from render.publish.card import Card, RecordCard
-from render.publish.card_markers import Marker
-from render.publish.card_steps import Step
+from render.publish.card.contents import Card, RecordCard
+from render.publish.card.markers import Marker
+from render.publish.card.steps import Step
 from render.publish.lettering import cleaned
 from render.values import clock, counted
 

@@ -3,9 +3,9 @@
 import re
 
 from render.plan.explain import table
-from render.publish import card_page
-from render.publish.card import Card
-from render.publish.card_words import card_words
+from render.publish.card import paper
+from render.publish.card.contents import Card
+from render.publish.card.words import card_words
 from render.publish.lettering import fitted
 from render.publish.templating import environment
 
@@ -19,9 +19,9 @@ _templates.filters["minus"] = lambda text: _MINUS.sub("−", text)
 def card_html(card: Card) -> str:
     """The card as one HTML page, which holds no script and asks for nothing from elsewhere."""
     words = card_words(card)
-    layout = card_page.layout(words)
+    layout = paper.layout(words)
     return _templates.get_template("card.html.j2").render(
-        words=words, title=fitted(words.title, layout.title_room_em), layout=layout, page=card_page
+        words=words, title=fitted(words.title, layout.title_room_em), layout=layout, page=paper
     )
 
 
