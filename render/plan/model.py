@@ -11,7 +11,7 @@ Whose clock
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from render.values import nearest_frame
+from render.values import nearest_frame, semitones_of
 
 ClipFormat = Literal["mp3", "opus", "flac", "wav"]
 ReasonLevel = Literal["note", "warning"]
@@ -95,6 +95,21 @@ class Lane:
         """The slowest and the fastest of its passages."""
         speeds = [passage.speed for passage in self.passages]
         return min(speeds), max(speeds)
+
+    @property
+    def usual_speed(self) -> float:
+        """How fast the record runs over all of its passages."""
+        slowest, fastest = self.speeds
+        if slowest == fastest:
+            return slowest
+        frames = sum(passage.clip_frames for passage in self.passages)
+        return sum(passage.speed * passage.clip_frames for passage in self.passages) / frames
+
+    @property
+    def semitones(self) -> float:
+        """How far the record sounds above its own pitch."""
+        stated = self.passages[0].semitones
+        return semitones_of(self.usual_speed) if stated is None else stated
 
     @property
     def start_frames(self) -> int:

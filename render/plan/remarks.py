@@ -6,10 +6,10 @@ from itertools import combinations
 from render.facts import Fact, TrackFacts
 from render.plan.keys import AGREE_UP_TO, TONAL_FROM, places_apart, relation, transposed
 from render.plan.lane_remarks import OFF_BEAT_S
-from render.plan.model import Lane, Passage, Reason
+from render.plan.model import Lane, Reason
 from render.recipe.known import time_in_record
 from render.recipe.schema import LANDING_MARKER, Recipe, Track
-from render.values import clock, semitones_of
+from render.values import clock
 
 NEAR_SEMITONE = 0.2
 """A pitch farther than this from a whole semitone is between two keys: a fifth of one is heard as out of tune."""
@@ -65,7 +65,7 @@ def _sure(fact: Fact[float]) -> str:
 def _keys(one: Lane, other: Lane, facts: Mapping[str, TrackFacts]) -> Iterator[Reason]:
     """How the keys of two lanes agree, as they sound in the clip."""
     pair = facts[one.track], facts[other.track]
-    keys = [_sounding_key(lane.passages[0], known) for lane, known in zip((one, other), pair, strict=True)]
+    keys = [_sounding_key(lane, known) for lane, known in zip((one, other), pair, strict=True)]
     if None in keys:
         return
     first, second = str(keys[0]), str(keys[1])
@@ -78,12 +78,16 @@ def _keys(one: Lane, other: Lane, facts: Mapping[str, TrackFacts]) -> Iterator[R
     yield Reason("warning" if quarrel else "note", "keys", text, "", float(apart))
 
 
-def _sounding_key(passage: Passage, known: TrackFacts) -> str | None:
+def _sounding_key(lane: Lane, known: TrackFacts) -> str | None:
     """A track's key at the pitch it is played at; None where it is unknown or between two keys."""
-    semitones = semitones_of(passage.speed) if passage.semitones is None else passage.semitones
-    if known.key is None or abs(semitones - round(semitones)) > NEAR_SEMITONE:
+    if known.key is None or between_keys(lane):
         return None
-    return transposed(known.key.value, round(semitones))
+    return transposed(known.key.value, round(lane.semitones))
+
+
+def between_keys(lane: Lane) -> bool:
+    """Whether the tempo takes a lane's pitch to where no key is."""
+    return abs(lane.semitones - round(lane.semitones)) > NEAR_SEMITONE
 
 
 def _voices(one: Lane, other: Lane, facts: Mapping[str, TrackFacts]) -> Iterator[Reason]:

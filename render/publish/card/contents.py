@@ -17,7 +17,7 @@ from render.plan.align import fold_of
 from render.plan.keys import relation
 from render.plan.lane_remarks import OFF_BEAT_S
 from render.plan.model import ClipPlan, Lane, Passage
-from render.plan.remarks import NEAR_SEMITONE
+from render.plan.remarks import between_keys
 from render.publish.card.markers import Marker, markers
 from render.publish.card.numbers import USUAL_DECIMALS, drift_ms, percent, tempo
 from render.publish.card.steps import Step, steps
@@ -105,7 +105,7 @@ def _record(plan: ClipPlan, lane: Lane, known: TrackFacts, levels: Levels | None
     clock = plan.clock
     span_s = (lane.end_beat - lane.start_beat) * 60.0 / clock.tempo_bpm
     fold = fold_of(known.tempo_bpm.value, clock.tempo_bpm)
-    speed = _usual_speed(lane)
+    speed = lane.usual_speed
     drifts = lane.speeds[0] != lane.speeds[1]
     return RecordCard(
         name=lane.track,
@@ -118,14 +118,6 @@ def _record(plan: ClipPlan, lane: Lane, known: TrackFacts, levels: Levels | None
         markers=tuple(markers(plan, lane, known)),
         notes=tuple(_record_notes(plan, lane, known, speed, span_s)),
     )
-
-
-def _usual_speed(lane: Lane) -> float:
-    """How fast a record runs over all of its passages."""
-    slowest, fastest = lane.speeds
-    if slowest == fastest:
-        return slowest
-    return sum(p.speed * p.clip_frames for p in lane.passages) / sum(p.clip_frames for p in lane.passages)
 
 
 def _pitch(lane: Lane, known: TrackFacts, speed: float) -> str:
@@ -206,9 +198,8 @@ def _keys(plan: ClipPlan, facts: Mapping[str, TrackFacts]) -> Iterator[str]:
     if unknown:
         yield f"not known of {', '.join(unknown)}"
     for lane in plan.lanes:
-        wanted, key = lane.passages[0].semitones, facts[lane.track].key
-        semitones = semitones_of(_usual_speed(lane)) if wanted is None else wanted
-        if key and abs(semitones - round(semitones)) > NEAR_SEMITONE:
+        key = facts[lane.track].key
+        if key and between_keys(lane):
             yield f"{lane.track}, {key.value} as recorded, sounds between two keys"
     shifted = {lane.track for lane in plan.lanes if lane.passages[0].semitones}
     for one, other in combinations([lane.track for lane in plan.lanes], 2):
