@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from render.demo.records import RECORDS, write_records
 from render.files.audio_files import read_span
 from render.files.engines import engines_here
 from render.files.ffmpeg import encode
@@ -28,28 +27,15 @@ from render.make import Done, Order, make
 from render.night.job import read_work
 from render.sound.spans import spans_of
 from render.sound.stretch import Engine
-from tests.bench.memory import peak_mib_of
+from tests.bench.costs import peak_mib_of
+from tests.bench.full_length import full_length_folder
+from tests.bench.rows import Row, load, tell
 
 ROUNDS = 5
 BAR = 1.3
-FULL_LENGTH = """\
-recipe: 1
-title: Cost of a clip
-tempo: 174
-tracks:
-  lanterns:
-    file: tracks/lanterns.flac
-    bpm: 172
-    first_beat: 0.312 s
-    markers: {drop: bar 65}
-  ironworks:
-    file: tracks/ironworks.flac
-    bpm: 174.5
-    first_beat: 0.2488 s
-    markers: {drop: bar 49}
-low_cut:
-  keep: [{from: start, track: lanterns}, {from: landing, track: ironworks}]
-"""
+MEMORY_BAR_MIB = 1024.0
+TOLD_SHARE = 0.01
+"""Smaller parts of a clip's time are not told."""
 STAGES = {
     "hash the records": ["render.files.shelf.known_sha256"],
     "decode": ["render.clip.lanes.read_span"],
@@ -71,45 +57,36 @@ STAGES = {
 }
 
 
-def main() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        os.environ[CACHE_VARIABLE] = str(Path(folder) / "cache")
-        clip = order_in(Path(folder))
+def rows(quick: bool) -> Iterator[Row]:
+    with tempfile.TemporaryDirectory() as place, patch.dict(os.environ, {CACHE_VARIABLE: f"{place}/cache"}):
+        folder = Path(place) / "desk"
+        full_length_folder(folder)
+        work = read_work([folder / "cost.yaml"])
+        assert not work.faults, work.faults
+        (order,) = work.orders(folder / "clips", force=True)
         for engine in engines_here():
-            report(clip, engine)
+            yield from engine_rows(order, engine, 2 if quick else ROUNDS)
 
 
-def order_in(folder: Path) -> Order:
-    """The demo's records and the recipe over them, planned."""
-    (folder / "tracks").mkdir()
-    (folder / "clips").mkdir()
-    assert {"lanterns", "ironworks"} <= {record.name for record in RECORDS}
-    write_records(folder / "tracks")
-    (folder / "cost.yaml").write_text(FULL_LENGTH, encoding="utf-8")
-    work = read_work([folder / "cost.yaml"])
-    assert not work.faults, work.faults
-    (order,) = work.orders(folder / "clips", force=True)
-    return order
-
-
-def report(order: Order, engine: Engine) -> None:
+def engine_rows(order: Order, engine: Engine, rounds: int) -> Iterator[Row]:
     stages: dict[str, float] = defaultdict(float)
     bare, whole = [], []
     once(order, engine)
-    for _ in range(ROUNDS):
-        bare.append(seconds(lambda: bare_parts(order, engine)))
-        with timed_stages(stages):
-            whole.append(seconds(lambda: once(order, engine)))
-    ratio = statistics.median(whole) / statistics.median(bare)
-    print(f"{engine.name} {engine.version}: clip / bare parts = {ratio:.2f} (bar {BAR}), {ROUNDS} rounds")
-    spread = [w / b for w, b in zip(whole, bare, strict=True)]
-    print(
-        f"  pair by pair {min(spread):.2f} to {max(spread):.2f}; peak memory {peak_mib(order, engine):.0f} MiB"
-    )
-    total = sum(whole)
-    for stage, spent in sorted(stages.items(), key=lambda item: -item[1]):
-        print(f"  {stage:38} {spent / total:6.1%}")
-    print(f"  {'the rest':38} {1 - sum(stages.values()) / total:6.1%}")
+    with load() as during:
+        for _ in range(rounds):
+            bare.append(seconds(lambda: bare_parts(order, engine)))
+            with timed_stages(stages):
+                whole.append(seconds(lambda: once(order, engine)))
+    pairs = [w / b for w, b in zip(whole, bare, strict=True)]
+    ratio = f"{statistics.median(whole) / statistics.median(bare):.2f} ({min(pairs):.2f} to {max(pairs):.2f})"
+    name = f"{engine.name} {engine.version}"
+    yield Row(f"clip / bare decode + stretch + encode, {name}", ratio, f"≤ {BAR}", during)
+    shares = sorted(((spent / sum(whole), stage) for stage, spent in stages.items()), reverse=True)
+    told = ", ".join(f"{stage} {share:.1%}" for share, stage in shares if share >= TOLD_SHARE)
+    yield Row(f"where its time goes, {name}", told, "", during)
+    with load() as during:
+        peak = f"{peak_mib(order, engine):.0f} MiB"
+    yield Row(f"peak memory of making one clip, {name}", peak, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
 
 
 def once(order: Order, engine: Engine) -> None:
@@ -171,4 +148,4 @@ def _peak_mib(order: Order, engine: Engine) -> float:
 
 
 if __name__ == "__main__":
-    main()
+    tell(rows("--quick" in sys.argv[1:]))

@@ -7,11 +7,13 @@ the peak of a fresh process that hears a stereo file of ten minutes block by blo
 import multiprocessing
 import os
 import statistics
+import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import soundfile
 
@@ -25,7 +27,8 @@ from render.analysis.voice import VoiceListener
 from render.demo.records import RECORDS, render_record
 from render.files.audio_files import blocks_of, open_recording
 from render.values import Audio
-from tests.bench.memory import peak_mib_of
+from tests.bench.costs import peak_mib_of
+from tests.bench.rows import Load, Row, load, tell
 
 RECORD = "thimbleyard"
 """The one that is sung."""
@@ -44,22 +47,32 @@ LISTENERS: dict[str, Callable[[int], Any]] = {
 }
 
 
-def main() -> None:
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
-        os.environ[name] = "1"  # for the processes that are started below
-    with tempfile.TemporaryDirectory() as folder:
+def rows(quick: bool) -> Iterator[Row]:
+    one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"), "1")
+    spawn = multiprocessing.get_context("spawn")
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        patch.dict(os.environ, one_thread),
+    ):  # for what is started below
         path = Path(folder) / "ten-minutes.flac"
         sound, rate_hz = render_record(next(record for record in RECORDS if record.name == RECORD))
         write_long(path, sound, rate_hz)
-        spawn = multiprocessing.get_context("spawn")
-        with spawn.Pool(1) as pool:
-            report_speed(pool.apply(costs_s, (sound, rate_hz)), len(sound) / rate_hz)
-        with spawn.Pool(1) as pool:
+        with spawn.Pool(1) as pool, load() as during:
+            cost_s = pool.apply(costs_s, (sound, rate_hz, 2 if quick else ROUNDS))
+        yield from speed_rows(cost_s, len(sound) / rate_hz, during)
+        with spawn.Pool(1) as pool, load() as during:
             before_mib, peak_mib, cpu_s = pool.apply(hear_file, (path,))
-    print(
-        f"memory for ten minutes: {peak_mib:.0f} MiB (bar {MEMORY_BAR_MIB:.0f}), {before_mib:.0f} of them imports"
-    )
-    print(f"ten minutes, decoding included: {LONG_S / cpu_s:.0f} x real time")
+    told = f"{peak_mib:.0f} MiB, {before_mib:.0f} of them imports"
+    yield Row("peak memory of hearing ten minutes", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
+    yield Row("hearing ten minutes, decoding included", f"{LONG_S / cpu_s:.0f} × real time", "", during)
+
+
+def speed_rows(cost_s: dict[str, float], duration_s: float, during: Load) -> Iterator[Row]:
+    whole = cost_s.pop("everything")
+    yield Row("hearing a record", f"{duration_s / whole:.0f} × real time", f"≥ {SPEED_BAR:.0f} ×", during)
+    shares = sorted(cost_s.items(), key=lambda item: -item[1])
+    told = ", ".join(f"{name} {each / whole:.0%}" for name, each in shares)
+    yield Row("where its time goes, each part alone", told, "", during)
 
 
 def write_long(path: Path, sound: Audio, rate_hz: int) -> None:
@@ -72,10 +85,10 @@ def write_long(path: Path, sound: Audio, rate_hz: int) -> None:
             left -= len(part)
 
 
-def costs_s(sound: Audio, rate_hz: int) -> dict[str, float]:
+def costs_s(sound: Audio, rate_hz: int, rounds: int) -> dict[str, float]:
     """The median cost of each listener, and of the grid from what was heard."""
     times: dict[str, list[float]] = {name: [] for name in (*LISTENERS, "grid")}
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         for name, listener_type in LISTENERS.items():
             start_s = time.process_time()
             heard = heard_by(listener_type(rate_hz), sound)
@@ -93,15 +106,6 @@ def heard_by(listener: Any, sound: Audio) -> Any:
     return listener.heard()
 
 
-def report_speed(cost_s: dict[str, float], duration_s: float) -> None:
-    whole = cost_s.pop("everything")
-    print(
-        f"everything: {duration_s / whole:.0f} x real time (bar {SPEED_BAR:.0f}), median of {ROUNDS} rounds"
-    )
-    for name, each in sorted(cost_s.items(), key=lambda item: -item[1]):
-        print(f"  {name:10} {duration_s / each:5.0f} x  {each / whole:5.1%}")
-
-
 def hear_file(path: Path) -> tuple[float, float, float]:
     """Memory before, and at its peak while a file is heard, in MiB; and the processor's time, in seconds."""
     before_mib, start_s = peak_mib_of(), time.process_time()
@@ -114,4 +118,4 @@ def hear_file(path: Path) -> tuple[float, float, float]:
 
 
 if __name__ == "__main__":
-    main()
+    tell(rows("--quick" in sys.argv[1:]))

@@ -15,8 +15,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import permutations
 from pathlib import Path
@@ -25,14 +24,14 @@ import numpy as np
 import soundfile
 from threadpoolctl import threadpool_limits
 
-from render.demo.records import RECORDS, render_record
 from render.files.engines import EngineChoice, engine_of, engines_here
 from render.files.shelf import shelf_of
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, make_together
 from render.night.job import read_work
-from tests.bench.clip_cost import FULL_LENGTH
-from tests.bench.memory import peak_mib_of
+from tests.bench.costs import peak_mib_of, processor_s
+from tests.bench.full_length import FULL_LENGTH, full_length_folder
+from tests.bench.rows import Row, load, tell
 from tests.cli.desk import RATE_HZ, record
 
 VARIANT_BAR, SPEEDUP_BAR, RECOGNISED_BAR_S, MEMORY_BAR_MIB = 0.25, 1.8, 3.0, 1024.0
@@ -60,62 +59,29 @@ SETTLED = 0.25
 NIGHT_S = 8 * 3600.0
 
 
-def main() -> None:
-    quick, asked = "--quick" in sys.argv[1:], [word for word in sys.argv[1:] if word in PARTS]
-    print("| what | measured | asked | load |\n|---|---|---|---|", flush=True)
+def rows(quick: bool, asked: Iterable[str] = ()) -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         for part in asked or PARTS:
-            PARTS[part](Path(folder) / part, quick)
-
-
-def tell(what: str, measured: str, asked: str, during: "Load") -> None:
-    print(f"| {what} | {measured} | {asked} | {during} |", flush=True)
-
-
-@dataclass
-class Load:
-    """The system's own average over a minute, before and after something is measured on its two cores or so."""
-
-    before: float = field(default_factory=lambda: os.getloadavg()[0])
-    after: float = 0.0
-
-    def __str__(self) -> str:
-        return f"{self.before:.1f} to {self.after:.1f}"
-
-
-@contextmanager
-def load() -> Iterator[Load]:
-    during = Load()
-    yield during
-    during.after = os.getloadavg()[0]
+            yield from PARTS[part](Path(folder) / part, quick)
 
 
 # --- a variant ---
 
 
-def variants(folder: Path, quick: bool) -> None:
+def variants(folder: Path, quick: bool) -> Iterator[Row]:
     full_length_folder(folder)
+    (folder / "cost.yaml").write_text(FULL_LENGTH + TRY, encoding="utf-8")
     for engine in engines_here():
         with multiprocessing.get_context("spawn").Pool(1) as pool, load() as during:
             first_s, second_s, peak_mib = pool.apply(variant_costs, (folder, engine.name, 2 if quick else 5))
         clip_s = statistics.median(first_s)
         ratios = [second / first for first, second in zip(first_s, second_s, strict=True)]
         told = f"{statistics.median(second_s) / clip_s:.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
-        tell(f"second variant / first clip, {engine.name}", told, f"≤ {VARIANT_BAR}", during)
+        yield Row(f"second variant / first clip, {engine.name}", told, f"≤ {VARIANT_BAR}", during)
         told = f"{peak_mib:.0f} MiB"
-        tell(f"peak memory at full length, {engine.name}", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
+        yield Row(f"peak memory at full length, {engine.name}", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
         told = f"{clip_s:.1f} s of one core; {2 * NIGHT_S / clip_s:.0f} in 8 hours on two"
-        tell(f"a clip of full length, {engine.name}", told, "", during)
-
-
-def full_length_folder(folder: Path) -> None:
-    (folder / "tracks").mkdir(parents=True)
-    (folder / "clips").mkdir()
-    for demo in RECORDS:
-        if demo.name in ("lanterns", "ironworks"):
-            sound, rate_hz = render_record(demo)
-            soundfile.write(folder / "tracks" / f"{demo.name}.flac", sound, rate_hz)
-    (folder / "cost.yaml").write_text(FULL_LENGTH + TRY, encoding="utf-8")
+        yield Row(f"a clip of full length, {engine.name}", told, "", during)
 
 
 def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list[float], list[float], float]:
@@ -145,14 +111,6 @@ def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list
                 shutil.rmtree(Path(cache) / "sounds")
                 shutil.rmtree(Path(cache) / "readings")
     return *costs, peak_mib_of()
-
-
-def processor_s(work: Callable[[], None]) -> float:
-    """Of this process and of the programs that it starts: what others do meanwhile counts for little."""
-    before = os.times()
-    work()
-    after = os.times()
-    return sum(after[:4]) - sum(before[:4])
 
 
 # --- nights ---
@@ -225,7 +183,7 @@ def look_at(worker: int, clips: int, into: Night) -> None:
     into.memory[worker].append((clips, pages * os.sysconf("SC_PAGE_SIZE") / 2**20))
 
 
-def speedup(folder: Path, quick: bool) -> None:
+def speedup(folder: Path, quick: bool) -> Iterator[Row]:
     """The same clips of full length by one worker and by two, in turn, each with an empty cache."""
     full_length_folder(folder)
     clips, rounds = (8, 2) if quick else (16, 3)
@@ -244,24 +202,24 @@ def speedup(folder: Path, quick: bool) -> None:
             steady.append(nights[0].steady_s / nights[1].steady_s)
     for what, found in (("the whole run", whole), ("from first clip to last", steady)):
         told = f"{statistics.median(found):.2f} × ({min(found):.2f} to {max(found):.2f})"
-        tell(f"two workers over one, {clips} clips, {what}", told, f"≥ {SPEEDUP_BAR}", during)
+        yield Row(f"two workers over one, {clips} clips, {what}", told, f"≥ {SPEEDUP_BAR}", during)
 
 
-def long_night(folder: Path, quick: bool) -> None:
+def long_night(folder: Path, quick: bool) -> Iterator[Row]:
     recipes, desk, cache = 100 if quick else RECIPES, folder / "desk", folder / "cache"
     short_folder(desk, recipes)
     with load() as during:
         long = night(desk, ["."], "out", cache, jobs=2)
     assert long.outcomes == {"made": recipes}, long.outcomes
     told = f"{long.wall_s:.0f} s; {long.processor_s / recipes:.2f} s of one core a clip"
-    tell(f"a night of {recipes} recipes over {TRACKS} records", told, "to the end", during)
+    yield Row(f"a night of {recipes} recipes over {TRACKS} records", told, "to the end", during)
     peak = f"{max(long.peaks_mib.values()):.0f} MiB"
-    tell("peak memory of its workers", peak, f"≤ {MEMORY_BAR_MIB:.0f}", during)
+    yield Row("peak memory of its workers", peak, f"≤ {MEMORY_BAR_MIB:.0f}", during)
     for looks in long.memory.values():
         clips, mib = np.array([look for look in looks if look[0] > SETTLED * recipes]).T
         slope = np.polyfit(clips / 2, mib, 1)[0]  # each of the two makes half of them
         told = f"{slope:+.3f} MiB a clip over {len(clips) * 5 // 2} clips"
-        tell("slope of a worker's memory", told, "flat", during)
+        yield Row("slope of a worker's memory", told, "flat", during)
     again = min(RECOGNISED, recipes)
     paths = [f"{number:04d}.yaml" for number in range(again)]
     with load() as during:
@@ -269,7 +227,7 @@ def long_night(folder: Path, quick: bool) -> None:
     assert all(one.outcomes == {"kept": again} for one in kept)
     seconds, spent = ([getattr(one, name) for one in kept] for name in ("wall_s", "processor_s"))
     told = f"{statistics.median(seconds):.1f} s; {statistics.median(spent):.1f} s of one core"
-    tell(f"{again} unchanged clips recognised, the whole run", told, f"≤ {RECOGNISED_BAR_S} s", during)
+    yield Row(f"{again} unchanged clips recognised, the whole run", told, f"≤ {RECOGNISED_BAR_S} s", during)
 
 
 def short_folder(desk: Path, recipes: int) -> None:
@@ -291,7 +249,7 @@ def hash_of(lead: str, other: str) -> int:
     return int.from_bytes(f"{other}{lead}".encode()) % 99_991
 
 
-PARTS: dict[str, Callable[[Path, bool], None]] = {
+PARTS: dict[str, Callable[[Path, bool], Iterator[Row]]] = {
     "variants": variants,
     "speedup": speedup,
     "night": long_night,
@@ -299,4 +257,4 @@ PARTS: dict[str, Callable[[Path, bool], None]] = {
 
 
 if __name__ == "__main__":
-    main()
+    tell(rows("--quick" in sys.argv[1:], [word for word in sys.argv[1:] if word in PARTS]))
