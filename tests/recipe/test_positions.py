@@ -212,31 +212,6 @@ def time_of(position: TrackPosition, markers: dict[str, TrackPosition], grid: Gr
     return time_in_record(Track(file="-", markers=markers), position, grid)
 
 
-WORKED = [
-    # Worked examples, beats·60/BPM as an exact fraction, computed with Python's fractions.
-    ("drop - 64 beats", {"drop": "88.276 s"}, Grid(0.0, 174.0), 66.20703448275862),
-    ("bar 33", {}, Grid(0.112, 128.0), 60.112),
-    ("bar 33", {}, Grid(0.112, 174.0), 44.249931034482756),
-    ("bar 33", {}, Grid(0.0, 128.0), 60.0),
-    ("bar 9", {}, Grid(0.0, 90.0, 3), 16.0),
-    ("bar 2", {}, Grid(0.0, 140.0), 1.7142857142857142),
-    ("0 s + 8 beats", {}, Grid(0.0, 124.0), 3.870967741935484),
-    ("0 s + 3.5 beats", {}, Grid(0.0, 140.0), 1.5),
-    ("0 s + 64 beats", {}, Grid(0.0, 128.0), 30.0),
-    ("0 s + 87 beats", {}, Grid(0.0, 174.0), 30.0),
-    # The same, and music21's MetronomeMark(174).durationToSeconds(64).
-    ("0 s + 64 beats", {}, Grid(0.0, 174.0), 22.06896551724138),
-    # Half of it, by arithmetic.
-    ("drop - 32 beats", {"drop": "88.276 s"}, Grid(0.0, 174.0), 88.276 - 22.06896551724138 / 2),
-]
-
-
-@pytest.mark.parametrize(("written", "markers", "grid", "time_s"), WORKED)
-def test_worked_examples_come_out_by_value(written, markers, grid, time_s):
-    read = {name: track_position(text) for name, text in markers.items()}
-    assert time_of(track_position(written), read, grid) == pytest.approx(time_s, abs=ROUNDING_S)
-
-
 grids = st.tuples(st.integers(-500, 5000), st.integers(4000, 30_000), st.integers(1, 32))
 """First beat in ms, tempo in hundredths of a BPM, beats per bar."""
 
