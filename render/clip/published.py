@@ -9,7 +9,7 @@ from render.checks.model import Finding
 from render.clip.identity import inputs_beside
 from render.clip.mixed import MixedClip
 from render.clip.order import Done, Refused
-from render.files.audio_files import sha256_of
+from render.files.sound_file import sha256_of
 from render.files.tags import ClipTags, write_tags
 from render.files.to_ceiling import Encoded, encode_to
 from render.files.whole_file import whole_file, write_whole

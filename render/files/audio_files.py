@@ -11,8 +11,6 @@ the whole record out as 16 bits and forgets where it began. What neither reads i
 Files are opened for reading only.
 """
 
-import hashlib
-import stat
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,6 +21,7 @@ import soundfile
 from render.facts import Recording
 from render.faults import SourceError
 from render.files import headers, packets
+from render.files.sound_file import size_of
 from render.values import Audio, clock
 
 SLOWEST_RATE_HZ = 8_000
@@ -44,7 +43,7 @@ def open_recording(path: Path) -> Recording:
     `frames` is what the file promises; whether it keeps that shows when a span is read.
     Raises SourceError.
     """
-    size_bytes = _size_of_sound_file(path)
+    size_bytes = size_of(path)
     try:
         kind = packets.kind_of(path)
         if kind is None:
@@ -86,7 +85,7 @@ def read_span(recording: Recording, start_frame: int, frames: int) -> Audio:
     first, last = max(0, start_frame), min(start_frame + frames, recording.frames)
     if first >= last:
         return audio
-    _size_of_sound_file(path)
+    size_of(path)
     wanted = audio[first - start_frame : last - start_frame]
     at = first + recording.delay_frames
     try:
@@ -116,44 +115,6 @@ def blocks_of(recording: Recording) -> Iterator[Audio]:
         span = read_span(recording, start, min(long, recording.frames - start))
         for first in range(0, len(span), _BLOCK_FRAMES):
             yield span[first : first + _BLOCK_FRAMES]
-
-
-def sha256_of(path: Path) -> str:
-    """The SHA-256 of a file's bytes, in hexadecimal. Raises SourceError."""
-    _size_of_sound_file(path)
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise SourceError(str(path), f"it cannot be read ({error.strerror})", "check its disk") from error
-
-
-def _size_of_sound_file(path: Path) -> int:
-    """The size in bytes of a regular file that may be read. Raises SourceError."""
-    name = str(path)
-    try:
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise SourceError(name, "it is a folder", "give a sound file")
-        if not stat.S_ISREG(status.st_mode):
-            raise SourceError(name, "it is a device or a pipe", "give a sound file")
-        with path.open("rb"):
-            pass
-        name.encode()
-    except (FileNotFoundError, NotADirectoryError) as error:
-        raise SourceError(name, "there is no such file", "check its name and folder") from error
-    except PermissionError as error:
-        raise SourceError(name, "it may not be read", "allow reading it") from error
-    except OSError as error:
-        raise SourceError(
-            name, f"it cannot be opened ({error.strerror})", "check its name and disk"
-        ) from error
-    except UnicodeEncodeError as error:
-        shown = name.encode(errors="backslashreplace").decode()
-        raise SourceError(shown, "its name is not UTF-8", "rename it") from error
-    if status.st_size == 0:
-        raise SourceError(name, "it is empty", "get a whole copy of it")
-    return status.st_size
 
 
 def _shape_of_samples(path: Path, kind: str) -> packets.Shape:

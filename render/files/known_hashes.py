@@ -5,7 +5,7 @@ import json
 import time
 from pathlib import Path
 
-from render.files.audio_files import sha256_of
+from render.files.sound_file import sha256_of
 from render.files.store import Store
 
 _SETTLED_NS = 2_000_000_000

@@ -16,8 +16,9 @@ from render.clip.identity import matched_of
 from render.clip.order import Matched
 from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
-from render.files.audio_files import open_recording, sha256_of
+from render.files.audio_files import open_recording
 from render.files.beat_marks import MOST_BEATS
+from render.files.sound_file import sha256_of
 from render.night.paths import CONTROL, content_of, unfit_for_a_name
 from render.plan.align import SPEED_REFUSED
 from render.plan.build import MAX_CLIP_S

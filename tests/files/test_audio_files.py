@@ -24,7 +24,8 @@ from made_records import (
 )
 from mutagen.id3 import APIC, ID3
 
-from render.files.audio_files import open_recording, read_span, sha256_of
+from render.files.audio_files import open_recording, read_span
+from render.files.sound_file import sha256_of
 from render.values import Audio
 
 RATE_HZ = 44_100

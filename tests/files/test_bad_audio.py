@@ -13,7 +13,8 @@ import soundfile
 from made_records import FFMPEG_ARGUMENTS, encode_with_ffmpeg, record, write_in_blocks
 
 from render.faults import SourceError
-from render.files.audio_files import open_recording, read_span, sha256_of
+from render.files.audio_files import open_recording, read_span
+from render.files.sound_file import sha256_of
 
 RATE_HZ = 44_100
 RECORD = record(RATE_HZ, seconds=6)
