@@ -22,8 +22,8 @@ from render.clip.mixed import MixedClip, mixed_clip
 from render.clip.order import Done, Kept, Made, Matched, Order, Refused
 from render.clip.published import FellShort, published
 from render.files.shelf import Shelf, shelf_of
+from render.sound.engine import Engine
 from render.sound.levels import Level
-from render.sound.stretch import Engine
 
 __all__ = [
     "Done",

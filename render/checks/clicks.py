@@ -2,8 +2,9 @@
 
 import numpy as np
 
+from render.sound.engine import Engine
 from render.sound.onsets import onset_lags_ms
-from render.sound.stretch import Engine, stretched_beside_plain
+from render.sound.stretch import stretched_beside_plain
 from render.values import Audio, Frames, nearest_frame
 
 RATE_HZ = 44_100

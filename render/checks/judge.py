@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from render.checks.loudness import integrated_lufs
-from render.checks.model import Finding, Readings
+from render.checks.model import UNEQUAL_LU, Finding, Readings
 from render.checks.true_peak import sample_peak_dbfs, true_peak_dbtp
 from render.values import Audio
 
@@ -32,8 +32,6 @@ MONO_LOSS_DB = 3.1
 
 TURNED_DOWN_DB = 0.5
 """A smaller change of level is hardly noticed (common practice)."""
-UNEQUAL_LU = 0.1
-"""Two variants may each be this far from their common loudness: 0.2 LU from one another."""
 
 
 def read_levels(audio: Audio, rate_hz: int) -> Readings:

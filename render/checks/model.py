@@ -5,6 +5,9 @@ from typing import Literal
 
 Level = Literal["note", "warning", "failure"]
 
+UNEQUAL_LU = 0.1
+"""Two variants may each be this far from their common loudness: 0.2 LU from one another."""
+
 
 @dataclass(frozen=True)
 class Readings:

@@ -14,7 +14,7 @@ from render.faults import SourceError
 from render.files.shelf import Shelf
 from render.files.whole_file import inside
 from render.publish.receipt import BadReceipt, inputs_text, read_receipt
-from render.sound.stretch import Engine
+from render.sound.engine import EngineName
 
 SOUND_VERSION = 1
 """Raised whenever the same plan comes to sound differently, or to be read differently, within one version of this
@@ -44,7 +44,7 @@ class Standing:
     matched_lufs: float | None
 
 
-def identity_of(order: Order, engine: Engine, shelf: Shelf) -> Identity:
+def identity_of(order: Order, engine: EngineName, shelf: Shelf) -> Identity:
     """Raises SourceError where a recording is gone, or is not the one that the clip was planned with."""
     recordings = {lane.track: Path(order.facts[lane.track].recording.path) for lane in order.plan.lanes}
     hashes = {track: shelf.sha256(path) for track, path in recordings.items()}
@@ -105,12 +105,12 @@ def matched_of(receipt: Mapping[str, Any]) -> Matched:
     return Matched(None if lufs is None else float(lufs), group)
 
 
-def versions_of(engine: Engine) -> dict[str, str]:
+def versions_of(engine: EngineName) -> dict[str, str]:
     """The versions of everything that can change how a clip comes out."""
     return {**_own(), **{name: _version(name) for name in _LIBRARIES}, engine.name: engine.version}
 
 
-def sound_versions(engine: Engine) -> dict[str, str | int]:
+def sound_versions(engine: EngineName) -> dict[str, str | int]:
     """The versions of everything that can change what a lane sounds like, or what is read of it."""
     libraries = {name: _version(name) for name in SOUND_LIBRARIES}
     return {**_own(), **libraries, "engine": engine.name, engine.name: engine.version, "sound": SOUND_VERSION}

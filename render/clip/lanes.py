@@ -19,9 +19,9 @@ from render.files.audio_files import read_span
 from render.files.known_hashes import key_of
 from render.files.shelf import Shelf
 from render.plan.model import Lane
+from render.sound.engine import Engine
 from render.sound.lane import StretchedSpan, into_mix, lane_sound, stretched_span
 from render.sound.spans import Span, spans_of
-from render.sound.stretch import Engine
 from render.values import Audio
 
 _LANDING = TypeAdapter(LaneReadings)

@@ -16,8 +16,8 @@ from render.files.shelf import Shelf
 from render.files.to_ceiling import likely_lufs
 from render.plan.model import ClipPlan
 from render.publish.picture import Energies
+from render.sound.engine import Engine
 from render.sound.levels import mix
-from render.sound.stretch import Engine
 from render.values import Audio
 
 

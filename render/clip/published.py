@@ -17,8 +17,8 @@ from render.plan.marks import comment, marks
 from render.plan.model import ClipPlan
 from render.publish.picture import picture_svg
 from render.publish.receipt import Measured, Proof, receipt
+from render.sound.engine import Engine
 from render.sound.levels import Level, ToLoudness
-from render.sound.stretch import Engine
 from render.values import Audio
 
 

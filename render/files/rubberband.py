@@ -10,9 +10,6 @@ The library hands sound over in temporary files and leaves several things open, 
 """
 
 import contextlib
-import functools
-import re
-import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -25,42 +22,17 @@ import soundfile
 from pyrubberband import pyrb
 
 from render.faults import ToolError, ToolStopped
+from render.files.rubberband_program import PROGRAM, rubberband_version
 from render.files.temporary import TEMPORARY_FOLDER_PREFIX, require_room, temporary_folder_full
 from render.files.time_limit import time_limit
 from render.files.whole_file import NO_SPACE
 from render.values import Audio
 
-PROGRAM = "rubberband"
-FIRST_WITH_FINE_ENGINE = 3
-"""Major version; `rubberband --help` of older ones knows no `--fine`."""
-
 LIMIT_S = 60.0
 LIMIT_PER_SECOND = 4.0
 """The program needs a tenth of the sound's duration. These limits are for one that hangs, not for a busy machine."""
 
-VERSION_LIMIT_S = 20.0
 MAKE_ROOM = "make room for temporary files"
-
-
-def find_rubberband() -> Path | None:
-    """The program, where there is one that has the fine engine."""
-    found = shutil.which(PROGRAM)
-    if found is None:
-        return None
-    major = re.match(r"\d+", rubberband_version(Path(found)))
-    return Path(found) if major and int(major[0]) >= FIRST_WITH_FINE_ENGINE else None
-
-
-@functools.cache
-def rubberband_version(program: Path) -> str:
-    """What the program says its version is; empty where it says nothing."""
-    try:
-        told = subprocess.run(
-            [program, "--version"], capture_output=True, text=True, timeout=VERSION_LIMIT_S, check=False
-        )
-    except (OSError, subprocess.TimeoutExpired):
-        return ""
-    return (told.stdout + told.stderr).strip().partition("\n")[0]  # it answers on the error channel
 
 
 @dataclass(frozen=True)

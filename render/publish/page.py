@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from render.checks.judge import UNEQUAL_LU
+from render.checks.model import UNEQUAL_LU
 from render.publish.ballots import PCM_DIGITS
 from render.publish.cautions import HEARING, SHARING
 from render.publish.drawing import WIDTH

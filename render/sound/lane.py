@@ -4,11 +4,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from render.plan.model import ClipClock, Lane
+from render.sound.engine import Engine
 from render.sound.low_cut import low_cut
 from render.sound.phases import in_phase
 from render.sound.seams import Placed, lane_of
 from render.sound.spans import Span, placed_in
-from render.sound.stretch import Engine, resampled, stretched_beside_plain
+from render.sound.stretch import resampled, stretched_beside_plain
 from render.values import Audio, db_to_gain
 
 

@@ -18,12 +18,12 @@ out.
 """
 
 import math
-from typing import Protocol
 
 import librosa
 import numpy as np
 
 from render.faults import ToolError
+from render.sound.engine import Engine
 from render.sound.onsets import constant_lag_ms, downmix
 from render.values import Audio, nearest_frame
 
@@ -39,20 +39,6 @@ LENGTH_SLACK_S = 0.1
 
 RESIDUAL_LIMIT_MS = 2.0
 """No engine in use is off by a quarter of this; a larger reading is a mistake and is not acted upon."""
-
-
-class Engine(Protocol):
-    """What stretches with the pitch kept. It is never given silence, an empty array or a peak above HEADROOM."""
-
-    @property
-    def name(self) -> str: ...
-
-    @property
-    def version(self) -> str: ...
-
-    def stretch(self, audio: Audio, rate_hz: int, speed: float, semitones: float) -> Audio:
-        """About `frames / speed` frames; the first is the sound of the first."""
-        ...
 
 
 def resampled(audio: Audio, rate_in_hz: float, rate_out_hz: float) -> Audio:

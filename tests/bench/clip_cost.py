@@ -25,8 +25,8 @@ from render.files.ffmpeg import encode
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, Order, make
 from render.night.job import read_work
+from render.sound.engine import Engine
 from render.sound.spans import spans_of
-from render.sound.stretch import Engine
 from tests.bench.costs import peak_mib_of
 from tests.bench.full_length import full_length_folder
 from tests.bench.rows import Row, load, tell

@@ -16,7 +16,8 @@ from pyrubberband import pyrb
 
 from render.faults import DiskFull, ToolError, ToolStopped
 from render.files import rubberband
-from render.files.rubberband import Rubberband, find_rubberband
+from render.files.rubberband import Rubberband
+from render.files.rubberband_program import find_rubberband
 
 RATE_HZ = 44_100
 needs_rubberband = pytest.mark.skipif(

@@ -12,7 +12,7 @@ from render.files.engines import engine_of
 from render.files.shelf import shelf_of
 from render.make import Done, Kept, Made, Order, make_together
 from render.night.job import read_work
-from render.sound.stretch import Engine
+from render.sound.engine import Engine
 from render.values import Audio
 from tests.clips.exact_records import RATE_HZ, ExactRecord, write_recipe
 

@@ -13,7 +13,8 @@ from exact_passages import CHORD_HZ, RATE_HZ, beats_of, passage
 from scipy import signal
 
 from render.faults import ToolError
-from render.files.rubberband import Rubberband, find_rubberband
+from render.files.rubberband import Rubberband
+from render.files.rubberband_program import find_rubberband
 from render.sound.onsets import onset_lags_ms
 from render.sound.signalsmith import Signalsmith
 from render.sound.stretch import HEADROOM, RESIDUAL_LIMIT_MS, SHORTEST_S, resampled, stretched
