@@ -3,7 +3,7 @@
 import pytest
 from planning import Record, planned
 
-from render.plan.keys import key_name, places_apart, relation, shared_notes, transposed
+from render.plan.keys import transposed
 from render.plan.model import Reason
 
 LINES = "bpm: 120; first_beat: 0; markers: {drop: bar 33}"
@@ -12,31 +12,6 @@ LINES = "bpm: 120; first_beat: 0; markers: {drop: bar 33}"
 def reasons(one: str, two: str, code: str, rest: str = "") -> list[Reason]:
     plan = planned({"flint": Record(f"{LINES}; {one}"), "steel": Record(f"{LINES}; {two}")}, rest)
     return [reason for reason in plan.reasons if reason.code == code]
-
-
-# Signatures of the major keys from the circle of fifths, as any primer of theory prints them: sharps, or flats below 0.
-SIGNATURES = {
-    "C major": 0, "G major": 1, "D major": 2, "A major": 3, "E major": 4, "B major": 5, "F# major": 6,
-    "F major": -1, "Bb major": -2, "Eb major": -3, "Ab major": -4, "Db major": -5,
-    "A minor": 0, "E minor": 1, "B minor": 2, "F# minor": 3, "C# minor": 4, "G# minor": 5,
-    "D minor": -1, "G minor": -2, "C minor": -3, "F minor": -4, "Bb minor": -5, "Eb minor": -6,
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("key", SIGNATURES)
-def test_keys_are_as_far_apart_as_their_signatures(key):
-    for other, accidentals in SIGNATURES.items():
-        gap = abs(SIGNATURES[key] - accidentals)
-        assert places_apart(key, other) == min(gap, 12 - gap)
-
-
-def test_the_notes_of_two_keys_are_counted_as_their_scales_have_them():
-    """Scales as sets of semitones: the major and the natural minor scale (common practice)."""
-    scales = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}
-    notes = [{(number + step) % 12 for step in scales[key_name(number).split()[1]]} for number in range(24)]
-    for one in range(24):
-        for other in range(24):
-            assert shared_notes(key_name(one), key_name(other)) == len(notes[one] & notes[other])
 
 
 @pytest.mark.parametrize(
@@ -50,11 +25,6 @@ def test_the_notes_of_two_keys_are_counted_as_their_scales_have_them():
 )
 def test_a_key_moves_with_the_pitch(key, semitones, becomes):
     assert transposed(key, semitones) == becomes
-
-
-def test_a_key_spelt_another_way_is_the_same():
-    assert relation("Ab minor", "G# minor") == "the same key"
-    assert relation("F minor", "Ab major") == "relative keys, the same notes"
 
 
 def test_keys_that_quarrel_are_warned_of_at_the_pitch_they_sound_at():

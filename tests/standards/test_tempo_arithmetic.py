@@ -38,7 +38,8 @@ SPANS = [
     (174, 128, Fraction(1280, 29)), (174, 87, Fraction(30)), (174, Fraction(1, 4), Fraction(5, 58)),
     (171.5, 1, Fraction(120, 343)), (170, 32, Fraction(192, 17)), (140, 4, Fraction(12, 7)),
     (140, Fraction(7, 2), Fraction(3, 2)), (140, 64, Fraction(192, 7)), (128, 64, Fraction(30)),
-    (128, 128, Fraction(60)), (124, 8, Fraction(120, 31)), (120, Fraction(3, 4), Fraction(3, 8)), (87, 1, Fraction(20, 29)),
+    (128, 128, Fraction(60)), (124, 8, Fraction(120, 31)), (120, Fraction(3, 4), Fraction(3, 8)),
+    (87, 1, Fraction(20, 29)),
 ]  # fmt: skip
 """BPM, beats, seconds. 7/2 beats are a bar of 7/8, 3/4 a dotted eighth, 1/4 a sixteenth; one at 87 is two at 174."""
 
