@@ -48,6 +48,11 @@ class CannotRun(Exception):
     """A benchmark misses something that this machine does not have."""
 
 
+def without(what: str, missing: str) -> Row:
+    """What one part of a benchmark misses."""
+    return Row(what, f"not measured: {missing}", "", Load())
+
+
 def tell(rows: Iterable[Row]) -> None:
     """Print the table, each row as it comes."""
     print(HEAD, flush=True)

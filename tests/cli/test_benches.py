@@ -1,0 +1,78 @@
+"""The benches can be asked for, and answer in rows. How long they find that things take is not checked here."""
+
+import re
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+from tests.bench import __main__ as bench
+from tests.bench.rows import HEAD, CannotRun, Load, Row
+
+ROOT = Path(__file__).parents[2]
+
+
+def run(*arguments: str | Path) -> "subprocess.CompletedProcess[str]":
+    command = [sys.executable, "-m", "tests.bench", *map(str, arguments)]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=100, check=False)
+
+
+def test_help_lists_every_part():
+    ended = run("--help")
+    assert ended.returncode == 0
+    for part in bench.PARTS:
+        assert re.search(rf"^  {part} +\w", ended.stdout, re.MULTILINE), part
+
+
+def test_every_part_is_a_module():
+    assert [part for part, (module, _) in bench.PARTS.items() if not find_spec(module)] == []
+
+
+def test_an_unknown_part_is_told_with_those_that_there_are():
+    ended = run("startup")
+    assert ended.returncode == 2
+    assert "there is no part 'startup'; there are start-up, clip," in ended.stderr
+
+
+def test_the_cheapest_part_makes_well_formed_rows_and_writes_them_down(tmp_path):
+    """A table of GitHub Flavored Markdown (0.29, section 4.10): as many cells in each row as in its head."""
+    ended = run("start-up", "--quick", "--to", tmp_path / "table.md")
+    assert ended.returncode == 0, ended.stderr
+    assert (tmp_path / "table.md").read_text(encoding="utf-8") == ended.stdout
+    head, rule, *rows = ended.stdout.splitlines()
+    assert f"{head}\n{rule}" == HEAD
+    assert len(rows) == 2
+    for row in rows:
+        cells = [cell.strip() for cell in row.strip("|").split("|")]
+        assert len(cells) == 4 and cells[0] and cells[1]
+        assert re.fullmatch(r"\d+\.\d( to \d+\.\d)?", cells[3])
+    assert re.search(r"\| \d\.\d\d s \(least \d\.\d\d\), \d+\.\d × a bare Python \| ≤ 0\.3 s \|", rows[0])
+
+
+def test_a_bar_or_a_line_end_in_a_cell_does_not_break_the_table():
+    assert str(Row("a | b", "c\nd", "", Load(1.0, 2.0))) == "| a \\| b | c d |  | 1.0 to 2.0 |"
+
+
+def test_a_part_that_cannot_run_says_so_and_the_next_one_runs(monkeypatch, capsys):
+    def missing(quick):
+        raise CannotRun("no abacus here")
+        yield
+
+    def broken(quick):
+        yield Row("first", "1", "", Load(0.0))
+        raise ValueError("a bead fell off")
+
+    found = {"one": missing, "two": broken, "three": lambda quick: [Row("last", str(quick), "", Load(0.0))]}
+    monkeypatch.setattr(bench, "PARTS", {name: (name, "") for name in found})
+    monkeypatch.setattr(
+        bench, "import_module", lambda name: type("Part", (), {"rows": staticmethod(found[name])})
+    )
+    monkeypatch.setattr(sys, "argv", ["bench", "--quick"])
+    assert bench.main() == 1
+    told = [row.split(" | ")[:2] for row in capsys.readouterr().out.splitlines()[2:]]
+    assert told == [
+        ["| one", "not measured: no abacus here"],
+        ["| first", "1"],
+        ["| two", "failed: ValueError: a bead fell off"],
+        ["| last", "True"],
+    ]
