@@ -1,4 +1,4 @@
-"""Help, schema and doctor: what a person meets first."""
+"""Help and doctor: what a person meets first."""
 
 import json
 import re
@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 import typer
 from desk import Desk
-from jsonschema import Draft202012Validator
 
 from render.checks import clicks
 from render.cli.app import app
@@ -87,15 +86,6 @@ def test_help_loads_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.startswith("Usage: dropkiln ")
     assert done.stderr == "[]\n"
-
-
-def test_the_schema_is_one(desk: Desk) -> None:
-    """JSON Schema, draft 2020-12, by its own meta-schema."""
-    ended = desk.run("schema")
-    assert (ended.status, ended.err) == (0, "")
-    schema = json.loads(ended.out)
-    assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
-    Draft202012Validator.check_schema(schema)
 
 
 def test_doctor_says_what_is_here_and_that_it_keeps_time(desk: Desk) -> None:
