@@ -26,6 +26,7 @@ from render.cli import (
     schema,
     share,
 )
+from render.cli.start import STOPPED
 from render.faults import EXIT_IN_ERROR, EXIT_SOME_FAILED, DropkilnError
 
 STATUS_OF_CTRL_C = 130
@@ -72,7 +73,7 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = _told("standard output: the disk is full; make room there", EXIT_SOME_FAILED)
     if status == STATUS_OF_CTRL_C:
-        status = _told("stopped; what is finished stays", EXIT_SOME_FAILED)
+        status = _told(STOPPED, EXIT_SOME_FAILED)
     sys.exit(status or 0)
 
 

@@ -298,6 +298,23 @@ def test_ctrl_c_while_the_workers_start_ends_the_run(desk: Desk) -> None:
     assert desk.clips() == []
 
 
+@posix
+@pytest.mark.parametrize("library", ["typer", "ruamel"])
+def test_ctrl_c_while_the_program_is_being_loaded_is_told_in_one_line(desk: Desk, library: str) -> None:
+    """What takes long to load is a stand-in for a library, found before it, that tells when its turn has come."""
+    desk.recipe("a.yaml")
+    slow = "import pathlib, time\npathlib.Path('loading').touch()\ntime.sleep(60)\n"
+    desk.text(f"slow/{library}.py", slow)
+    with desk.start(
+        "render", "a.yaml", env={**os.environ, "PYTHONPATH": str(desk.folder / "slow")}
+    ) as process:
+        assert wait_until((desk.folder / "loading").exists, 60.0)
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err) == (1, "", STOPPED)
+    assert not (desk.folder / "out").exists()
+
+
 @linux
 def test_workers_end_when_their_run_is_killed(desk: Desk, rubberband: StandIn) -> None:
     rubberband(NOTING)

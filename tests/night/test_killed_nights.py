@@ -143,8 +143,8 @@ def hurt(run: "subprocess.Popen[str]", chance: random.Random) -> str:
 
 
 def interrupted_before_it_began(told: str) -> bool:
-    """Whether Ctrl-C met Python while it loaded the program, which then has no say in what is told."""
-    return told.rstrip().endswith("KeyboardInterrupt") and ", in main\n" not in told
+    """Whether Ctrl-C met Python while it started itself, and the program had no say yet in what is told."""
+    return told.rstrip().endswith("KeyboardInterrupt") and "render" not in told
 
 
 def undisturbed(desk: Desk, *asked: str) -> None:
