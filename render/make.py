@@ -16,7 +16,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from render.clip.identity import Identity, group_of, identity_of, standing, versions_of
+from render.clip.identity import Identity, versions_of
+from render.clip.looked import looked
 from render.clip.matching import Matching
 from render.clip.mixed import MixedClip, mixed_clip
 from render.clip.order import Done, Kept, Made, Matched, Order, Refused
@@ -32,7 +33,6 @@ __all__ = [
     "Matched",
     "Order",
     "Refused",
-    "kept",
     "make",
     "make_together",
     "versions_of",
@@ -60,13 +60,6 @@ def make_together(
     return [(clips.came[order.plan.name], clips.spent_s[order.plan.name]) for order in orders]
 
 
-def kept(orders: Sequence[Order], engine: Engine, shelf: Shelf) -> list[Kept]:
-    """Those of the clips that are there, and as far as can be told before the others are made, stay."""
-    clips = _Clips(engine, shelf)
-    clips.look(orders)
-    return [outcome for outcome in clips.came.values() if isinstance(outcome, Kept)]
-
-
 @dataclass
 class _Clips:
     """Clips that are made together, by their names, and how far they are."""
@@ -83,18 +76,15 @@ class _Clips:
 
     def look(self, orders: Sequence[Order]) -> None:
         """Find out what the clips are made from, and which of them are there."""
-        for order in orders:
-            with self._on_its_own(order.plan.name):
-                self.known[order.plan.name] = order, identity_of(order, self.engine, self.shelf)
-        self.group_sha256 = group_of(orders, [identity for _, identity in self.known.values()])
+        found = looked(orders, self.engine, self.shelf)
+        self.known, self.group_sha256 = found.known, found.group_sha256
+        self.came |= found.failed
+        self.came |= {one.name: one for one in found.kept}
         if len(orders) == 1 and orders[0].matched:
             self.matching.asked_lufs = orders[0].matched.lufs
-        for name, (order, identity) in self.known.items():
-            there = None if order.force else standing(identity, self.group_sha256, self.shelf)
-            if there:
-                self.came[name] = Kept(name, identity.clip)
-                if there.matched_lufs is not None:
-                    self.matching.made_lufs[name] = there.matched_lufs
+        for name, there in found.there.items():
+            if there.matched_lufs is not None:
+                self.matching.made_lufs[name] = there.matched_lufs
 
     def to_mix(self) -> list[str]:
         missing = [name for name in self.known if name not in self.came]

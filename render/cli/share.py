@@ -120,8 +120,8 @@ def _named(name: str, out: Path) -> "MadeClip":
 
 def _shared(clip: "MadeClip") -> "SharedClip":
     """Raises SourceError where a clip is gone, or is not the one its receipt tells of."""
-    from render.files.sound_file import sha256_of
     from render.files.shared_sound import sound_to_share
+    from render.files.sound_file import sha256_of
     from render.publish.share import Sound, shared_clip
 
     if sha256_of(clip.path) != clip.receipt.get("file_sha256"):

@@ -19,7 +19,6 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import median_filter
 
 from render.facts import GivenBeats
 from render.values import clock
@@ -107,6 +106,10 @@ def _check_times(marks: Sequence[Mark]) -> None:
 
 def _odd_lengths(marks: Sequence[Mark]) -> list[str]:
     """A note on the first beat that seems to be missing, and on the first that seems to be one too many."""
+    from scipy.ndimage import (
+        median_filter,  # most records have no beats beside them, and this takes time to load
+    )
+
     lengths_s = np.diff([mark.time_s for mark in marks])
     ratios = lengths_s / median_filter(lengths_s, size=_AROUND_BEATS, mode="mirror")
     notes = []

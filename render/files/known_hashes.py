@@ -28,7 +28,7 @@ def known_sha256(path: Path, store: Store) -> str:
     key = key_of("sha256", str(path.absolute()), state)
     if (hashed := store.get(key)) is not None:
         return hashed.decode()
-    settled = time.time_ns() - max(state[-2:]) > _SETTLED_NS
+    settled = has_settled(state)
     sha256 = sha256_of(path)
     if settled and state == file_state(path):
         store.put(key, sha256.encode())
@@ -42,6 +42,11 @@ def file_state(path: Path) -> FileState | None:
     except OSError:  # reading it will tell what is wrong
         return None
     return (status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns)
+
+
+def has_settled(state: FileState) -> bool:
+    """Whether a later change of the file would show in its state."""
+    return time.time_ns() - max(state[-2:]) > _SETTLED_NS
 
 
 def key_of(*of: object) -> str:

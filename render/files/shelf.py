@@ -17,6 +17,7 @@ import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
 from render.faults import UsageError
+from render.files.facts_store import facts_store
 from render.files.known_hashes import known_sha256
 from render.files.store import Store, cache_folder
 from render.values import Audio
@@ -42,6 +43,8 @@ class Shelf:
     folder: Path | None
     sounds: Store
     readings: Store
+    hashes: Store
+    """The one in which those of records that were listened to lie, so that each record is hashed once."""
     fresh: bool = False
     _own: set[str] = field(default_factory=set, init=False)
 
@@ -69,7 +72,7 @@ class Shelf:
 
     def sha256(self, path: Path) -> str:
         """The hash of a file's content. Raises SourceError."""
-        return known_sha256(path, self.readings)
+        return known_sha256(path, self.hashes)
 
     def _may_give(self, key: str) -> bool:
         return not self.fresh or key in self._own
@@ -79,7 +82,13 @@ def shelf_of(fresh: bool = False) -> Shelf:
     """The shelf in the user's cache folder. Raises UsageError for a limit that is none."""
     folder = cache_folder()
     sounds, readings = (None if folder is None else folder / name for name in ("sounds", "readings"))
-    return Shelf(folder, Store(sounds, sounds_limit_bytes()), Store(readings, READINGS_LIMIT_BYTES), fresh)
+    return Shelf(
+        folder,
+        Store(sounds, sounds_limit_bytes()),
+        Store(readings, READINGS_LIMIT_BYTES),
+        facts_store(),
+        fresh,
+    )
 
 
 def sounds_limit_bytes() -> int:

@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
+from render.clip.looked import looked
+from render.clip.order import Kept, Made, Order
 from render.files.engines import EngineChoice, engine_of
 from render.files.shelf import Shelf, shelf_of
-from render.make import Kept, Made, Order, kept, make_together
 from render.night.outcome import Outcome, failed
+from render.sound.engine import EngineName
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,10 @@ def _belongs_to(number: int, order: Order) -> tuple[Path, str, int | None]:
 
 def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
     """Make every clip of a batch, equally loud; whatever goes wrong with one comes back as its Failed."""
+    from render.make import (
+        make_together,  # what computes takes seconds to load: not where nothing has to be made
+    )
+
     names = batch.names
     try:
         came = make_together(batch.orders, engine_of(choice), _shelf_for(batch))
@@ -42,12 +48,12 @@ def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
     return [_outcome(name, *one) for name, one in zip(names, came, strict=True)]
 
 
-def kept_of(batch: Batch, choice: EngineChoice) -> list[Kept]:
+def kept_of(batch: Batch, engine: EngineName) -> list[Kept]:
     """Those of its clips that are there already and stay, as far as can be told beforehand.
 
-    Raises ToolError where the engine is missing, UsageError for a cache limit that is none.
+    Raises UsageError for a cache limit that is none.
     """
-    return kept(batch.orders, engine_of(choice), _shelf_for(batch))
+    return looked(batch.orders, engine, _shelf_for(batch)).kept
 
 
 def _shelf_for(batch: Batch) -> Shelf:

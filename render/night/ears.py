@@ -6,14 +6,10 @@ from collections.abc import Generator, Sequence
 from contextlib import closing
 from pathlib import Path
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from threadpoolctl import threadpool_limits
 
-from render.analysis.record import RecordListener
 from render.facts import NOTHING_GIVEN, Given, RecordFacts, Recording
 from render.faults import SourceError
-from render.files.audio_files import blocks_of, open_recording
 from render.files.beats_beside import given_with_beats
 from render.files.facts_store import Place, facts_store, place_of
 from render.night.pool import processes
@@ -41,6 +37,8 @@ def wanted_of(path: Path) -> Wanted:
 
     Raises SourceError.
     """
+    from render.files.audio_files import open_recording
+
     recording = open_recording(path)
     given, notes = given_with_beats(recording, NOTHING_GIVEN)
     for note in notes:
@@ -74,6 +72,9 @@ def listen(one: Wanted) -> Heard:
 
     The same is heard in every process, whatever the number of its cores.
     """
+    from render.analysis.record import RecordListener  # what hears takes seconds to load
+    from render.files.audio_files import blocks_of
+
     recording, given = one
     try:
         with threadpool_limits(1):  # sums in another order differ in their last digits
@@ -124,11 +125,15 @@ def _shown(
 ) -> Generator[tuple[Wanted, Heard]]:
     """Pass on what came; where there is long to listen, show it: a line each, or a bar on a screen."""
     sound_s = sum(recording.duration_s for recording, _ in wanted)
-    console = Console(stderr=True, highlight=False)
     with closing(came):
         if sound_s < LONG_S:
             yield from came
-        elif plain or not console.is_terminal:
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+        console = Console(stderr=True, highlight=False)
+        if plain or not console.is_terminal:
             say(f"listening to {plural(len(wanted), 'record')}, {sound_s / 60:.1f} minutes of sound")
             for number, (one, heard) in enumerate(came, start=1):
                 say(f"listened  {number} of {len(wanted)}  {Path(one[0].path).name}")

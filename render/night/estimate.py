@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from render.make import Order
+from render.clip.order import Order
 from render.night.words import lasting, plural, sized
 
 WALL_S_PER_CLIP_S = 0.2

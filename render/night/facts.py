@@ -8,8 +8,9 @@ from typing import TypeVar
 
 from render.facts import Given, RecordFacts, Recording, TrackFacts
 from render.faults import SourceError
-from render.files.audio_files import open_recording
 from render.files.beats_beside import given_with_beats
+from render.files.facts_store import facts_store
+from render.files.known_recordings import known_recording
 from render.night.ears import Wanted, facts_of_records
 from render.recipe.known import UnknownFacts, given_of, needs_hearing, track_facts
 from render.recipe.nodes import Problem
@@ -66,7 +67,7 @@ class Records:
     def _recording(self, page: Page, recipe: Recipe, name: str) -> Recording:
         """Raises SourceError."""
         path = _absolute(page.path.parent, recipe.tracks[name].file)
-        return _once(self._opened, path, open_recording)
+        return _once(self._opened, path, lambda path: known_recording(path, facts_store()))
 
     def _track_facts(self, recipe: Recipe, name: str, recording: Recording) -> TrackFacts:
         """Raises SourceError and UnknownFacts."""

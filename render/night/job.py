@@ -5,11 +5,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from render.clip.order import Matched
+from render.clip.order import Matched, Order
 from render.facts import TrackFacts
 from render.faults import Fault, SourceError, UsageError
 from render.files.shelf import shelf_of
-from render.make import Order
 from render.night.batch import Batch, batches_of
 from render.night.facts import Page, Records
 from render.night.paths import RECEIPT_SUFFIX, content_of, recipe_files

@@ -6,10 +6,11 @@ import platform
 import sys
 from pathlib import Path
 
+from render.clip.identity import versions_of
+from render.clip.order import Order
 from render.faults import OutputError, ToolError, UsageError
-from render.files.engines import EngineChoice, engine_of
+from render.files.engines import EngineChoice, serving
 from render.files.whole_file import write_whole
-from render.make import Order, versions_of
 from render.night.outcome import Failed
 from render.night.paths import RECEIPT_SUFFIX, content_of
 from render.plan.explain import explain
@@ -70,7 +71,7 @@ def log_text(order: Order, failed: Failed, recipe: Path, choice: EngineChoice) -
 def _versions(choice: EngineChoice) -> str:
     lines = [f"{platform.platform()}, {sys.implementation.name}"]
     try:
-        lines += [f"{name} {version}" for name, version in versions_of(engine_of(choice)).items()]
+        lines += [f"{name} {version}" for name, version in versions_of(serving(choice)).items()]
     except ToolError as error:  # the engine that is asked for is not there
         lines.append(str(error))
     return "\n".join(lines)

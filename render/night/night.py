@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from render.clip.order import Done, Kept
 from render.faults import EXIT_ALL_MADE, EXIT_IN_ERROR, EXIT_SOME_FAILED, OutputError, ToolError
-from render.files.engines import EngineChoice, engine_of
+from render.files.engines import EngineChoice, serving
 from render.files.left_behind import remove_left_behind, remove_old_temporary_folders
 from render.files.run_lock import held
 from render.files.whole_file import make_folder, write_whole
-from render.make import Done, Kept
 from render.night.batch import Batch
 from render.night.cluster import Cluster
 from render.night.estimate import costs_of, dry_run_json, dry_run_lines, estimate
@@ -135,7 +135,7 @@ class _Night:
         """On a cluster what serves here, as all its machines have to take the same."""
         if self._wishes.cluster is None or self._wishes.engine != "auto":
             return self._wishes.engine
-        return "rubberband" if engine_of("auto").name == "rubberband" else "signalsmith"
+        return "rubberband" if serving("auto").name == "rubberband" else "signalsmith"
 
     def _carry_out(self, workers: Workers, watch: Watch, stopping: Stopping) -> None:
         def began(batch: Batch) -> None:
@@ -146,6 +146,8 @@ class _Night:
         for one in kept:
             self._take(one)
             watch.came(one)
+        if not batches:
+            return
         came = outcomes(batches, self._engine(), self._jobs, workers, began, lambda: stopping.asked)
         self._write_report(watch)
         written_s = time.monotonic()

@@ -4,9 +4,9 @@ import traceback
 from dataclasses import dataclass
 from typing import Literal
 
+from render.clip.order import Done, Kept, Refused
 from render.faults import DiskFull, DropkilnError, ToolStopped
 from render.files.whole_file import NO_SPACE
-from render.make import Done, Kept, Refused
 
 Cause = Literal["lasting", "passing", "full"]
 """Whether the next try would fail alike; `passing`: perhaps not; `full`: neither would any other clip fit."""

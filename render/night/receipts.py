@@ -16,7 +16,6 @@ from render.clip.identity import matched_of
 from render.clip.order import Matched
 from render.facts import Recording, TrackFacts
 from render.faults import SourceError, UsageError
-from render.files.audio_files import open_recording
 from render.files.beat_marks import MOST_BEATS
 from render.files.sound_file import sha256_of
 from render.night.paths import CONTROL, content_of, unfit_for_a_name
@@ -68,6 +67,8 @@ def from_receipt(path: Path, content: bytes) -> tuple[ClipPlan, dict[str, TrackF
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         # Not UTF-8, a number of thousands of digits, nested without end, or tracks that are none.
         raise _not_a_receipt(path, "it is damaged") from error
+    from render.files.audio_files import open_recording  # with its decoders, which take a while to load
+
     try:
         recordings = {name: open_recording(Path(known.recording.path)) for name, known in facts.items()}
         for name, recording in recordings.items():

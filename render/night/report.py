@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from render.clip.order import Done, Kept, Order, Refused
 from render.faults import Fault
-from render.make import Done, Kept, Order, Refused
 from render.night.outcome import Failed, Outcome
 from render.night.words import lasting, plural
 from render.publish.receipt import BadReceipt, read_receipt

@@ -5,8 +5,8 @@ from contextlib import closing
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from render.clip.order import Done, Kept
 from render.files.engines import EngineChoice
-from render.make import Done, Kept
 from render.night.batch import Batch, carry_out
 from render.night.outcome import Failed, Outcome
 from render.night.tasks import KILLED, LESS_MEMORY, Lost, Rules, Workers, attempts

@@ -2,15 +2,16 @@
 
 from collections.abc import Iterable
 
+from render.clip.order import Kept
 from render.faults import ToolError
-from render.files.engines import EngineChoice
-from render.make import Kept
+from render.files.engines import EngineChoice, serving
 from render.night.batch import Batch, kept_of
 
 
 def kept_clips(batches: Iterable[Batch], choice: EngineChoice) -> set[str]:
     """The names of the clips that are there and need not be made again."""
-    return {one.name for batch in batches for one in kept_of(batch, choice)}
+    engine = serving(choice)
+    return {one.name for batch in batches for one in kept_of(batch, engine)}
 
 
 def told_apart(batches: Iterable[Batch], choice: EngineChoice) -> tuple[list[Kept], list[Batch]]:
@@ -21,11 +22,12 @@ def told_apart(batches: Iterable[Batch], choice: EngineChoice) -> tuple[list[Kep
     """
     kept: list[Kept] = []
     to_make: list[Batch] = []
+    try:
+        engine = serving(choice)
+    except ToolError:
+        return kept, list(batches)
     for batch in batches:
-        try:
-            there = kept_of(batch, choice)
-        except ToolError:
-            there = []
+        there = kept_of(batch, engine)
         if len(there) == len(batch.orders):
             kept += there
         else:

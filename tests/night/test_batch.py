@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from render.faults import SourceError
+from render.files.engines import serving
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept, Made, Refused
 from render.night.batch import Batch, batches_of, carry_out, kept_of
@@ -127,9 +128,9 @@ def test_a_receipt_beside_its_clip_and_its_recipe_keep_the_same_clip(table: Tabl
 def test_what_has_not_changed_is_kept_and_told_beforehand(table: Table) -> None:
     recipe = table.recipe(TRY)
     (batch,) = read_work([recipe]).batches(table.clips, force=False)
-    assert kept_of(batch, "signalsmith") == []
+    assert kept_of(batch, serving("signalsmith")) == []
     assert [type(one) for one in carry_out(batch, "signalsmith")] == [Done] * 3
-    assert [one.name for one in kept_of(batch, "signalsmith")] == list(batch.names)
+    assert [one.name for one in kept_of(batch, serving("signalsmith"))] == list(batch.names)
     assert [type(one) for one in carry_out(batch, "signalsmith")] == [Kept] * 3
 
 
