@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 from made_pages import FEW, made_page
-from playwright.sync_api import Browser, Page, sync_playwright
-from watched import Complaints, Open
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+from watched import PATIENCE_S, Complaints, Open
+
+expect.set_options(timeout=PATIENCE_S * 1000)
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +39,7 @@ def opened(browser: Browser, complaints: Complaints) -> Iterator[Open]:
     def open_page(address: str, **options: Any) -> Page:
         context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})
         context.set_offline(True)
+        context.set_default_timeout(PATIENCE_S * 1000)
         contexts.append(context)
         page = context.new_page()
         complaints.heed(page)

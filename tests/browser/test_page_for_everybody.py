@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from made_pages import FEW, Made, made_page
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 from watched import Complaints, Open, until
 
 from render.publish.ballots import MAX_BALLOT_BYTES, read_ballot
@@ -20,15 +20,16 @@ PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 TARGET_PX = 24
 """WCAG 2.2, 2.5.8 Target Size (Minimum), level AA."""
 MANY = 500
-LOADED_S = 2.0
-FRAME_MS = 50.0
-"""Between two pictures while a page is scrolled: 20 a second still look like motion; most are drawn at 60."""
+NODES_A_CLIP = 60
+"""A measure that no clock disturbs. It is 43; numbers written as tables would double it."""
 
 
 def prepared(page: Page) -> None:
     """Everything that can be shown is."""
     page.keyboard.press("w")
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    until(page, "[...document.querySelectorAll('.numbers')].every((one) => one.querySelector('table'))")
+    expect(page.locator("#ballot-text")).not_to_have_value("")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -147,6 +148,7 @@ def test_no_title_does_harm(opened: Open, tmp_path: Path) -> None:
     page.locator(".clip:visible .near").first.click()
     until(page, "audios.some((audio) => !audio.paused && audio.readyState > 2)")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    until(page, "[...document.images].some((one) => one.complete && one.naturalWidth)")
     pictures = "[...document.images].filter((one) => one.complete && !one.naturalWidth).length"
     assert page.evaluate(pictures) == 0
     assert (
@@ -172,38 +174,14 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.mark.slow
-def test_many_clips_load_soon(many: str, opened: Open, complaints: Complaints) -> None:
-    """In time of the processor that lays out the page: what else the machine does is not the page's."""
-    page = opened("about:blank")
-    watch = page.context.new_cdp_session(page)
-    watch.send("Performance.enable", {"timeDomain": "threadTicks"})
-    page.goto(many)
-    page.wait_for_load_state()
-    metrics = {one["name"]: one["value"] for one in watch.send("Performance.getMetrics")["metrics"]}
-    assert page.locator("audio").count() == MANY
-    assert 0.01 < metrics["ThreadTime"] < LOADED_S
+def test_many_clips_are_a_light_page(many: str, opened: Open, complaints: Complaints) -> None:
+    """What does not hang on the clock; how long it takes, `tests.bench.page_load` measures."""
+    page = opened(many)
+    page.wait_for_load_state("networkidle")
+    expect(page.locator("audio")).to_have_count(MANY)
+    assert page.evaluate("document.querySelectorAll('*').length") < NODES_A_CLIP * MANY
     assert not [url for url in complaints.requests if url.endswith(".flac")]
     assert len([url for url in complaints.requests if url.endswith(".svg")]) < MANY / 5
-
-
-SCROLL = """() => new Promise((resolve) => {
-  const at_ms = [];
-  function step(now) {
-    at_ms.push(now);
-    window.scrollBy(0, 400);
-    if (at_ms.length < 90) requestAnimationFrame(step);
-    else resolve(at_ms.slice(1).map((time, index) => time - at_ms[index]).sort((one, other) => one - other));
-  }
-  requestAnimationFrame(step);
-})"""
-
-
-@pytest.mark.slow
-def test_many_clips_scroll_smoothly(many: str, opened: Open) -> None:
-    page = opened(many, viewport=PHONE)
-    frames_ms = page.evaluate(SCROLL)
-    assert page.evaluate("scrollY") > 10_000
-    assert frames_ms[len(frames_ms) // 2] < FRAME_MS
 
 
 @pytest.fixture

@@ -3,21 +3,18 @@
 import json
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Locator, Page, expect
+from watched import Open, until
 
 from render.files.ffmpeg import encode
 from render.files.shared_sound import sound_to_share
-from render.publish.ballots import read_ballot
+from render.publish.ballots import Ballot, read_ballot
 from render.publish.share import SharedClip, Sound, share_html
-
-Open = Callable[..., Page]
 
 HOSTILE = "</script><img src=x onerror=alert(1)>\" onload='alert(2)' {{ 7*7 }} שלום 🏮 " + "long " * 50
 NAMES = ("ember-over-slate", "ember-over-slate--short", 'odd "quoted" <b> & ünï🏮')
@@ -43,17 +40,12 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
-def wait_until(true: Callable[[], bool], seconds: float = 20.0) -> bool:
-    """Asked from outside: the page's policy lets nobody evaluate a text inside."""
-    ends_s = time.monotonic() + seconds
-    while not (came := true()) and time.monotonic() < ends_s:
-        time.sleep(0.02)
-    return came
+AUDIOS = "[...document.querySelectorAll('audio')]"
 
 
-def verdict_of(page: Page, number: int) -> str | None:
+def expect_verdict(page: Page, number: int, verdict: str | None) -> None:
     pressed = page.locator(".shared-clip").nth(number).locator("button[aria-pressed=true]")
-    return pressed.text_content() if pressed.count() else None
+    expect(pressed).to_have_text([verdict] if verdict else [])
 
 
 def rate(page: Page, number: int, verdict: str, note: str = "") -> None:
@@ -63,50 +55,44 @@ def rate(page: Page, number: int, verdict: str, note: str = "") -> None:
         clip.get_by_label("Note").fill(note)
 
 
-def text_of(page: Page) -> str:
-    return page.get_by_label("The ballot as a text").input_value()
+def written(page: Page) -> Locator:
+    return page.get_by_label("The ballot as a text")
+
+
+def ballot_of(page: Page) -> Ballot:
+    expect(written(page)).not_to_have_value("")
+    return read_ballot(written(page).input_value().encode(), datetime.now(UTC))
 
 
 def test_it_is_heard_without_any_request_and_starts_quiet(
     opened: Open, shared: Path, request: pytest.FixtureRequest
 ) -> None:
     page = opened(shared.as_uri())
-    assert (
-        page.evaluate("[...document.querySelectorAll('audio')].map(one => one.paused && one.volume)")
-        == [0.5] * 3
-    )
+    assert page.evaluate(f"{AUDIOS}.map(one => one.paused && one.volume)") == [0.5] * 3
+    page.evaluate(f"{AUDIOS}.forEach(one => {{ one.muted = one.loop = true }})")
     for number in (0, 1):
-        page.evaluate(f"document.querySelectorAll('audio')[{number}].muted = true")
         page.locator("audio").nth(number).focus()
         page.keyboard.press("Space")
-        assert wait_until(
-            lambda number=number: page.evaluate(  # type: ignore[misc]
-                f"document.querySelectorAll('audio')[{number}].currentTime > 0.2"
-            )
-        )
+        until(page, f"{AUDIOS}[{number}].currentTime > 0.2")
     # The one that was started last is the only one that plays.
-    assert page.evaluate("[...document.querySelectorAll('audio')].map(one => one.paused)") == [
-        True,
-        False,
-        True,
-    ]
-    lengths_s = page.evaluate("[...document.querySelectorAll('audio')].map(one => one.duration)")
+    until(page, f"{AUDIOS}.map(one => one.paused).join() === 'true,false,true'")
+    until(page, f"{AUDIOS}.every(one => one.readyState > 0)")
+    lengths_s = page.evaluate(f"{AUDIOS}.map(one => one.duration)")
     assert lengths_s == pytest.approx([3.0] * 3, abs=0.06)  # MP3 is longer by its padding
     assert request.getfixturevalue("complaints").requests == [shared.as_uri()]
 
 
 def test_rating_gives_a_text_that_the_command_takes(opened: Open, shared: Path, tmp_path: Path) -> None:
     page = opened(shared.as_uri())
-    assert text_of(page) == ""
-    assert page.get_by_role("button", name="Save the ballot").is_disabled()
+    expect(written(page)).to_have_value("")
+    expect(page.get_by_role("button", name="Save the ballot")).to_be_disabled()
     rate(page, 0, "works", "the landing\nlifts 🏮 <b>")
     rate(page, 2, "no")
     page.get_by_label("Your name").fill("Mara")
-    assert page.get_by_text("2 of 3 rated.").is_visible()
-    now = datetime.now(UTC)
-    ballot = read_ballot(text_of(page).encode(), now)
+    expect(page.get_by_text("2 of 3 rated.")).to_be_visible()
+    ballot = ballot_of(page)
     assert ballot.listener == "Mara"
-    assert abs(ballot.made - now) < timedelta(minutes=2)
+    assert abs(ballot.made - datetime.now(UTC)) < timedelta(minutes=2)
     assert [(one.clip, one.verdict, one.note, one.pcm) for one in ballot.ratings] == [
         (NAMES[0], "works", "the landing lifts 🏮 <b>", "0" * 12),
         (NAMES[2], "no", "", "2" * 12),
@@ -116,7 +102,11 @@ def test_rating_gives_a_text_that_the_command_takes(opened: Open, shared: Path, 
     )
     program = Path(sys.executable).with_name("dropkiln")
     done = subprocess.run(
-        [program, "ballots", text_of(page)], cwd=tmp_path, capture_output=True, text=True, check=True
+        [program, "ballots", written(page).input_value()],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
     )
     assert done.stdout == "ballot    text: Mara, 2 new, 0 known already\nbook      book.yaml\n"
     assert done.stderr == ""
@@ -130,10 +120,7 @@ def test_the_saved_file_is_the_same_ballot(opened: Open, shared: Path, tmp_path:
     assert download.value.suggested_filename == "ballot.json"
     download.value.save_as(tmp_path / "ballot.json")
     content = (tmp_path / "ballot.json").read_bytes()
-    assert (
-        read_ballot(content, datetime.now(UTC)).ratings
-        == read_ballot(text_of(page).encode(), datetime.now(UTC)).ratings
-    )
+    assert read_ballot(content, datetime.now(UTC)).ratings == ballot_of(page).ratings
     assert json.loads(content)["ratings"][0]["clip"] == NAMES[1]
 
 
@@ -144,12 +131,12 @@ def test_ratings_are_there_when_the_file_is_opened_again_and_can_be_taken_back(
     rate(page, 0, "works", "two voices")
     page.get_by_label("Your name").fill("Mara")
     page.reload()
-    assert verdict_of(page, 0) == "works"
-    assert page.locator("textarea").first.input_value() == "two voices"
-    assert read_ballot(text_of(page).encode(), datetime.now(UTC)).listener == "Mara"
+    expect_verdict(page, 0, "works")
+    expect(page.locator("textarea").first).to_have_value("two voices")
+    assert ballot_of(page).listener == "Mara"
     rate(page, 0, "works")
-    assert verdict_of(page, 0) is None
-    assert text_of(page) == ""
+    expect_verdict(page, 0, None)
+    expect(written(page)).to_have_value("")
 
 
 def test_it_is_rated_by_keyboard_alone(opened: Open, shared: Path) -> None:
@@ -161,14 +148,14 @@ def test_it_is_rated_by_keyboard_alone(opened: Open, shared: Path) -> None:
             break
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    assert verdict_of(page, 0) == "almost"
+    expect_verdict(page, 0, "almost")
 
 
 def test_titles_that_would_be_markup_are_shown_as_they_are(opened: Open, shared: Path) -> None:
     """That nothing ran is what `opened` checks: no dialog, no line on the console, no request."""
     page = opened(shared.as_uri())
-    assert page.locator("h2").nth(2).text_content() == HOSTILE
-    assert page.locator("img").count() == 0
+    assert page.locator("h2").nth(2).text_content() == HOSTILE  # to the letter, as `expect` would not compare
+    expect(page.locator("img")).to_have_count(0)
 
 
 def test_without_room_in_the_browser_it_still_gives_a_ballot_and_says_so(opened: Open, shared: Path) -> None:
@@ -178,14 +165,14 @@ def test_without_room_in_the_browser_it_still_gives_a_ballot_and_says_so(opened:
     )
     page.goto(shared.as_uri())
     rate(page, 0, "no")
-    assert page.get_by_text("This browser keeps nothing of this page").is_visible()
-    assert read_ballot(text_of(page).encode(), datetime.now(UTC)).ratings[0].verdict == "no"
+    expect(page.get_by_text("This browser keeps nothing of this page")).to_be_visible()
+    assert ballot_of(page).ratings[0].verdict == "no"
 
 
 def test_without_scripts_everything_can_be_heard(opened: Open, shared: Path) -> None:
     page = opened(shared.as_uri(), java_script_enabled=False)
-    assert page.locator("audio").count() == 3
-    assert not page.get_by_role("button", name="works").first.is_visible()
+    expect(page.locator("audio")).to_have_count(3)
+    expect(page.get_by_role("button", name="works").first).to_be_hidden()
 
 
 @pytest.mark.parametrize("width", [320, 390, 1280])

@@ -29,9 +29,17 @@ class Complaints:
             self.told.append(f"failed: {request.url}")
 
 
+PATIENCE_S = 60.0
+"""No claim: on a machine that is busy, a page may take its time."""
+
+
 def until(page: Page, true: str) -> None:
-    """Wait for something to come true. Playwright's own way to wait is forbidden by the page's policy."""
-    ends_s = time.monotonic() + 20
+    """Wait for something to come true. Playwright's own way to wait for it is forbidden by the page's policy.
+
+    What a page does after an event of its own (`play`, `volumechange`, `toggle`) it has not done yet when a key or a
+    click has been taken.
+    """
+    ends_s = time.monotonic() + PATIENCE_S
     while not page.evaluate(true):
         assert time.monotonic() < ends_s, true
         page.wait_for_timeout(20)
