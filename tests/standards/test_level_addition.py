@@ -1,20 +1,19 @@
-"""Sums of levels and crossfades against the arithmetic of acoustics handbooks.
+"""Sums of levels against the arithmetic of acoustics handbooks: D. A. Bies, C. H. Hansen, Engineering Noise Control;
+L. L. Beranek, Acoustics.
 
-- Level addition: n equal levels add 10·log10(n) dB where they have nothing in common and 20·log10(n) dB where they are
-  identical; two that differ by d dB add 10·log10(1 + 10^(−d/10)) to the louder one. D. A. Bies, C. H. Hansen,
-  Engineering Noise Control; L. L. Beranek, Acoustics.
-- Crossfades: equal power a² + b² = 1 with a cosine and a sine, equal gain a + b = 1 (common practice).
-
-Tones of different whole numbers of periods have nothing in common exactly, so these need no tolerance for chance.
+n equal levels add 10·log10(n) dB where they have nothing in common and 20·log10(n) dB where they are identical; two
+that differ by d dB add 10·log10(1 + 10^(−d/10)) to the louder one. The rules are from memory, the tables computed from
+them. Tones of different whole numbers of periods have nothing in common exactly, so these need no tolerance for chance.
 """
+
+import math
 
 import numpy as np
 import pytest
 
 from render.checks.loudness import integrated_lufs
-from render.sound.levels import matched_gains_db, mix
-from render.sound.seams import crossfade_gains, join
-from render.values import Audio, db_to_gain
+from render.sound.levels import matched_gains_db, mix, trim_db
+from render.values import Audio, db_to_gain, gain_to_db
 
 FRAMES = 44_100
 
@@ -32,14 +31,8 @@ TWO_LEVELS_DB = [
 ]  # fmt: skip
 """Difference of two levels, rise over the louder of them."""
 
-EQUAL_POWER_GAINS = [
-    (0.0, 1.0, 0.0),
-    (0.25, 0.9238795325112867, 0.3826834323650898),
-    (0.5, 0.7071067811865476, 0.7071067811865475),
-    (0.75, 0.38268343236508984, 0.9238795325112867),
-    (1.0, 0.0, 1.0),
-]
-"""Progress, cos(π·p/2), sin(π·p/2)."""
+WORKED_GAINS = [(-6.7, 0.4623810213992603), (-1.0, 0.8912509381337456), (0.0, 1.0), (6.020599913279624, 2.0)]
+"""dB, and 10^(dB/20). Computed."""
 
 
 def tone(periods: int) -> Audio:
@@ -88,26 +81,20 @@ def test_loudness_adds_like_power() -> None:
     assert twins - (loudness_lufs[0] or 0.0) == pytest.approx(6.02, abs=0.005)
 
 
-@pytest.mark.parametrize(("progress", "leaving", "coming"), EQUAL_POWER_GAINS)
-def test_signals_with_nothing_in_common_cross_at_equal_power(
-    progress: float, leaving: float, coming: float
-) -> None:
-    old, new = crossfade_gains(np.array([progress]), correlation=0.0)
-    assert [old[0], new[0]] == pytest.approx([leaving, coming], abs=1e-12)
+@pytest.mark.parametrize(("level_db", "gain"), WORKED_GAINS)
+def test_decibels_are_twenty_times_the_logarithm_of_an_amplitude(level_db: float, gain: float) -> None:
+    assert db_to_gain(level_db) == pytest.approx(gain, rel=1e-12)
+    assert gain_to_db(gain) == pytest.approx(level_db, abs=1e-12)
+    assert gain == 1.0 or not math.isclose(10 ** (level_db / 10), gain, rel_tol=1e-3)  # as for a power
 
 
-@pytest.mark.parametrize("progress", [0.0, 0.1, 0.25, 0.5, 0.8, 1.0])
-def test_identical_signals_cross_at_equal_gain(progress: float) -> None:
-    old, new = crossfade_gains(np.array([progress]), correlation=1.0)
-    assert old[0] + new[0] == pytest.approx(1.0, abs=1e-12)
-    if progress == 0.5:
-        assert old[0] == pytest.approx(0.5, abs=1e-12)
+def test_a_record_is_matched_and_trimmed_by_differences() -> None:
+    """Computed: from −9.3 to −16 LUFS it is −6.7 dB; from +1.8 dBTP to a ceiling of −1 it is −2.8 dB."""
+    assert matched_gains_db([-9.3, -16.0]) == pytest.approx([-6.7, 0.0], abs=1e-9)
+    assert trim_db(1.8, -1.0) == pytest.approx(-2.8, abs=1e-9)
 
 
-def test_the_middle_of_a_crossfade_is_as_loud_as_its_ends() -> None:
-    """Equal power would make the middle of twins 3.01 dB louder, equal gain that of strangers 3.01 dB fainter."""
-    one, other = noise(1, 10 * FRAMES), noise(2, 10 * FRAMES)
-    middle = slice(4 * FRAMES, 6 * FRAMES)
-    # 176,400 samples: the power of noise is known to 4.34 * sqrt(2/176,400) = 0.015 dB.
-    assert level_db(join(one, other)[middle]) == pytest.approx(level_db(one), abs=0.1)
-    assert level_db(join(one, one)[middle]) == pytest.approx(level_db(one[middle]), abs=1e-4)
+def test_two_records_of_different_loudness_add_up() -> None:
+    """Computed as a sum of powers: −14 and −16 LUFS with nothing in common are −11.8756 LUFS together."""
+    audio = mix({"a": tone(100) * db_to_gain(2.0), "b": tone(101)})
+    assert level_db(audio) - level_db(tone(100)) - 16.0 == pytest.approx(-11.875573972056603, abs=1e-5)
