@@ -11,7 +11,7 @@ from pyloudnorm.iirfilter import IIRfilter
 K_OFFSET_DB = -0.691
 """Added to the level of the weighted mean square, so that a 997 Hz sine reads as the standard says (equation 2)."""
 
-SHELF = (3.99984385397, 0.7071752369554193, 1681.9744509555319, "high_shelf_DeMan")
+SHELF = (3.999843853973347, 0.7071752369554196, 1681.9744509555319, "high_shelf_DeMan")
 HIGH_PASS = (0.0, 0.5003270373253953, 38.13547087613982, "high_pass_DeMan")
 """Gain in dB, quality, corner in Hz, kind: Tables 1 and 2 of the standard, traced back to the analogue filters."""
 
