@@ -27,12 +27,13 @@ from render.make import Done, Order, make
 from render.night.job import read_work
 from render.sound.engine import Engine
 from render.sound.spans import spans_of
-from tests.bench.costs import peak_mib_of
+from tests.bench.costs import missing_engines, peak_mib_of
 from tests.bench.full_length import full_length_folder
 from tests.bench.rows import Row, load, tell
 
 ROUNDS = 5
 BAR = 1.3
+WHAT = "clip / bare decode + stretch + encode"
 MEMORY_BAR_MIB = 1024.0
 TOLD_SHARE = 0.01
 """Smaller parts of a clip's time are not told."""
@@ -66,6 +67,7 @@ def rows(quick: bool) -> Iterator[Row]:
         (order,) = work.orders(folder / "clips", force=True)
         for engine in engines_here():
             yield from engine_rows(order, engine, 2 if quick else ROUNDS)
+    yield from missing_engines(WHAT)
 
 
 def engine_rows(order: Order, engine: Engine, rounds: int) -> Iterator[Row]:
@@ -80,7 +82,7 @@ def engine_rows(order: Order, engine: Engine, rounds: int) -> Iterator[Row]:
     pairs = [w / b for w, b in zip(whole, bare, strict=True)]
     ratio = f"{statistics.median(whole) / statistics.median(bare):.2f} ({min(pairs):.2f} to {max(pairs):.2f})"
     name = f"{engine.name} {engine.version}"
-    yield Row(f"clip / bare decode + stretch + encode, {name}", ratio, f"≤ {BAR}", during)
+    yield Row(f"{WHAT}, {name}", ratio, f"≤ {BAR}", during)
     shares = sorted(((spent / sum(whole), stage) for stage, spent in stages.items()), reverse=True)
     told = ", ".join(f"{stage} {share:.1%}" for share, stage in shares if share >= TOLD_SHARE)
     yield Row(f"where its time goes, {name}", told, "", during)

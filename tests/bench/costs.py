@@ -1,8 +1,11 @@
-"""What a process has used: memory, and the processor's time."""
+"""What a process has used: memory, and the processor's time. And which engine's costs cannot be told here."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+
+from render.files.engines import engines_here
+from tests.bench.rows import Row, without
 
 
 def peak_mib_of(process: str = "self") -> float:
@@ -19,3 +22,8 @@ def processor_s(work: Callable[[], None]) -> float:
     work()
     after = os.times()
     return sum(after[:4]) - sum(before[:4])
+
+
+def missing_engines(what: str) -> Iterator[Row]:
+    if all(engine.name != "rubberband" for engine in engines_here()):
+        yield without(f"{what}, rubberband", "there is no `rubberband` of version 3 or newer on PATH")

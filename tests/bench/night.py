@@ -29,7 +29,7 @@ from render.files.shelf import shelf_of
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, make_together
 from render.night.job import read_work
-from tests.bench.costs import peak_mib_of, processor_s
+from tests.bench.costs import missing_engines, peak_mib_of, processor_s
 from tests.bench.full_length import FULL_LENGTH, full_length_folder
 from tests.bench.rows import Row, load, tell
 from tests.cli.desk import RATE_HZ, record
@@ -82,6 +82,7 @@ def variants(folder: Path, quick: bool) -> Iterator[Row]:
         yield Row(f"peak memory at full length, {engine.name}", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
         told = f"{clip_s:.1f} s of one core; {2 * NIGHT_S / clip_s:.0f} in 8 hours on two"
         yield Row(f"a clip of full length, {engine.name}", told, "", during)
+    yield from missing_engines("second variant / first clip")
 
 
 def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list[float], list[float], float]:
