@@ -7,6 +7,8 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from tests.bench import __main__ as bench
+from tests.bench.plain_pipeline import lane_filters, of_lanes
+from tests.bench.previews import of_clicks
 from tests.bench.rows import HEAD, CannotRun, Load, Row
 
 ROOT = Path(__file__).parents[2]
@@ -76,3 +78,19 @@ def test_a_part_that_cannot_run_says_so_and_the_next_one_runs(monkeypatch, capsy
         ["| two", "failed: ValueError: a bead fell off"],
         ["| last", "True"],
     ]
+
+
+def test_the_plain_command_is_given_the_recipe_s_own_times(tmp_path):
+    """By hand: 16 beats at 136 BPM after 0.25 s are 7.308824 s, 80 are 35.544118 s; 32 beats at 140 are 13.714286 s."""
+    preview = of_clicks(tmp_path / "clicks")
+    filters = lane_filters(preview, preview.records[0])
+    assert filters.startswith("atrim=start=7.308824:end=35.544118,asetpts=PTS-STARTPTS,")
+    assert "=tempo=1.029411765," in filters
+    assert filters.endswith("highpass=f=150:enable='gte(t,13.714286)'")
+    assert lane_filters(preview, preview.records[1]).endswith(":enable='lt(t,13.714286)'")
+
+
+def test_lanes_that_are_late_together_are_told_apart_from_lanes_that_part():
+    assert of_lanes({"a": 5.0, "b": 5.1}) == "a +5.00 ms, b +5.10 ms; 0.10 ms apart"
+    assert of_lanes({"a": 1.0, "b": -2.0}) == "a +1.00 ms, b -2.00 ms; 3.00 ms apart"
+    assert of_lanes({"a": 1.0, "b": None}) == "a +1.00 ms, b not clear"
