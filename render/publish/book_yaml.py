@@ -20,6 +20,8 @@ from render.publish.lettering import cleaned
 from render.recipe.syntax import explained
 
 BOOK_VERSION = 1
+MAX_DEPTH = 16
+"""The format needs six levels; where thousands are opened on one line, the parser needs seconds to give up."""
 BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 
 _TOP_KEYS = ("book", "clips")
@@ -88,14 +90,17 @@ def is_nothing(node: Node) -> bool:
 
 
 def _composed(text: str) -> Node | None:
+    reader = YAML(typ="safe", pure=True)
+    reader.max_depth = MAX_DEPTH
     try:
-        node: Node | None = YAML(typ="safe", pure=True).compose(io.StringIO(text))
+        node: Node | None = reader.compose(io.StringIO(text))
     except MarkedYAMLError as error:
         said = explained(error)
         mark = (error.context_mark if said.at_opening else None) or error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         raise BadBook(line, column, said.wrong, said.right) from error
-    except (YAMLError, ValueError, RecursionError) as error:  # strange characters, or nested without end
+    except (YAMLError, ValueError, OverflowError, RecursionError) as error:
+        # Strange characters, an escape beyond all of them, or nested without end.
         raise BadBook(1, 1, "this is not YAML", "write `book: 1`, then `clips:`") from error
     return node
 

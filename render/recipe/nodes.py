@@ -40,8 +40,11 @@ _TRUE = re.compile(r"true|True|TRUE")
 _FALSE = re.compile(r"false|False|FALSE")
 _INT = re.compile(r"[-+]?[0-9]{1,18}")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]{1,4})?")
-_HIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
-"""Characters that no recipe needs, and that would garble the line a fault is told on."""
+_HIDDEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+"""Characters that no recipe needs, and that would garble the line a fault is told on: controls, line ends, half
+characters, and what turns the direction of writing (Unicode Standard Annex 9, sections 2.1 to 2.4)."""
 
 
 class Place(NamedTuple):

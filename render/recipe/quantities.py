@@ -145,7 +145,7 @@ def seconds(raw: Any) -> float:
     text = as_text(raw, right)
     if re.fullmatch(CLOCK, text):
         minutes, rest = text.split(":")
-        amount = int(minutes) * 60 + float(rest)
+        amount = float(minutes) * 60 + float(rest)  # a float, for which no number of digits is too many
     elif re.fullmatch(NUMBER, text):
         amount = float(text)
     elif _QUANTITY.fullmatch(text):

@@ -1,6 +1,7 @@
 """The book as people write it, and what it says."""
 
 import json
+import time
 
 import pytest
 
@@ -129,6 +130,7 @@ FAULTS = [
     ("book: 1\nclips:\n\ta: b\n", 3, 1, "a tab"),
     ("book: 1\nclips:\n  a:\n    notes: 'open\n", 4, 12, "a quote that is never closed"),
     ("book: 1\n\x00", 1, 1, "not YAML"),
+    ('book: 1\nclips: {a: {title: "\\Uffffffff"}}', 1, 1, "not YAML"),
     ("book: 1\n---\nbook: 1\n", 2, 1, "not YAML"),
 ]
 
@@ -140,3 +142,11 @@ def test_what_is_no_book_is_told_with_its_place(text: str, line: int, column: in
     assert wrong in told.value.wrong
     assert (told.value.line, told.value.column) == (line, column)
     assert told.value.right.isprintable()
+
+
+def test_brackets_without_end_are_given_up_soon() -> None:
+    """Of processor time, whatever else the machine does. Without a bound the parser needs about 3 s for these."""
+    began_s = time.process_time()
+    with pytest.raises(BadBook, match="not YAML"):
+        read_book("[" * 20_000)
+    assert time.process_time() - began_s < 1.5

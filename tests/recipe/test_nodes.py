@@ -293,7 +293,10 @@ def test_text_that_is_no_yaml_is_told_in_plain_words_where_it_is(text, at, wrong
     assert only.right
 
 
-@pytest.mark.parametrize("escape", ["\\a", "\\e[31m", "\\0", "\\x7f", "\\u2028", "\\N", "\\ud83d\\ude00"])
+@pytest.mark.parametrize(
+    "escape",
+    ["\\a", "\\e[31m", "\\0", "\\x7f", "\\u2028", "\\N", "\\ud83d\\ude00", "\\u202e", "\u202e", "\u2066"],
+)
 def test_a_control_character_smuggled_in_as_an_escape_is_refused_and_not_shown(escape):
     text = FULL.replace("Lanterns over Ironworks", f'"Lanterns{escape}"')
     only = fault(text)

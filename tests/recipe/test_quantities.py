@@ -147,6 +147,16 @@ def test_a_value_is_read_with_its_unit(parser, written, value):
             "'-1000000000.0' is far out of range",
             "write it like `0.312 s` or `1:29.614`",
         ),
+        *(
+            (
+                quantities.seconds,
+                "1" * digits + ":00",
+                "out-of-range",
+                f"'{'1' * 47}…' is far out of range",
+                "write it like `0.312 s` or `1:29.614`",
+            )
+            for digits in (400, 5000)  # more than a float holds, and more than Python reads as a whole number
+        ),
         (quantities.pitch, 1, "no-unit", "'1' has no unit", "write `1 semitone`"),
         (quantities.pitch, "up", "not-a-pitch", "'up' is not a pitch", "write `+1 semitone` or `follow`"),
         (

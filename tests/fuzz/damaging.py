@@ -1,0 +1,31 @@
+"""The child of the fast test: targets and all their bad inputs, one line of JSON for each.
+
+python -m tests.fuzz.damaging TARGET…
+"""
+
+import json
+import resource
+import sys
+from dataclasses import asdict
+
+from tests.fuzz.findings import finding_of
+from tests.fuzz.nasty import nasty
+from tests.fuzz.targets import TARGETS
+
+MOST_S = 100
+"""Of processor time, for everything: the system ends the process then (setrlimit, IEEE Std 1003.1). It needs 20."""
+
+
+def main() -> None:
+    sys.dont_write_bytecode = True
+    resource.setrlimit(resource.RLIMIT_CPU, (MOST_S, MOST_S))
+    for name in sys.argv[1:]:
+        for what, content in nasty(name):
+            # Said before it is tried, so that the last line of a process that hangs or dies names the input.
+            print(json.dumps({"target": name, "input": what}), flush=True)
+            if (found := finding_of(TARGETS[name], content)) is not None:
+                print(json.dumps({"target": name, "input": what, **asdict(found)}), flush=True)
+
+
+if __name__ == "__main__":
+    main()
