@@ -166,6 +166,28 @@ def test_a_faster_record_is_over_sooner() -> None:
     assert thirty_s != pytest.approx(slower_s, rel=0.02)  # the wrong way round
 
 
+HALF_TIME = [
+    (87, 174, -64, Fraction(480001, 7250)),
+    (85, 174, -64, Fraction(88276, 1000) - Fraction(384, 17)),
+    (174, 87, -32, Fraction(480001, 7250)),
+]
+"""BPM of record and clip, clip beats from the landing, and what of the record is heard there; it drops at 1:28.276.
+
+64 beats at 174 pass in 32 of a record that is counted at half of that: 384/17 s of its own where it has 85 BPM.
+"""
+
+
+@pytest.mark.parametrize(("bpm", "clip_bpm", "beat", "exact_s"), HALF_TIME)
+def test_beats_of_the_clip_are_counted_in_double_or_half_time(
+    bpm: float, clip_bpm: float, beat: float, exact_s: Fraction
+) -> None:
+    line = line_of(bpm, 88.276, clip_bpm=clip_bpm)
+    assert same(line.source_s(beat), exact_s)
+    assert same(line.source_s_after(beat * 60 / clip_bpm), exact_s)
+    assert line.clip_beat(float(exact_s)) == pytest.approx(beat, rel=AGREES)
+    assert not same(88.276 + beat * 60 / bpm, exact_s)  # counted as they stand
+
+
 def test_a_record_starts_so_that_its_first_beat_falls_on_a_bar_of_the_other() -> None:
     """One of 172 BPM whose first beat lies at 0.587 s, over bar 17 of one of 174 that begins at 0.112 s.
 
