@@ -6,7 +6,7 @@
     all of them      how loud can every one of them be?
     each clip        trim and encode → read again → publish clip, picture and receipt, or refuse
 
-One clip's failure is its own: the others are made without it.
+One clip's failure is its own: the others are made without it. But where the disk is full, nothing more is begun.
 """
 
 import time
@@ -23,6 +23,7 @@ from render.clip.mixed import MixedClip, mixed_clip
 from render.clip.order import Done, Kept, Made, Matched, Order, Refused
 from render.clip.published import FellShort, published
 from render.files.shelf import Shelf, shelf_of
+from render.files.whole_file import tells_full_disk
 from render.sound.engine import Engine
 from render.sound.levels import Level
 
@@ -44,20 +45,24 @@ def make(order: Order, engine: Engine) -> Made:
     ((outcome, _),) = make_together([order], engine, shelf_of(fresh=order.force))
     if isinstance(outcome, Exception):
         raise outcome
+    assert outcome is not None  # nothing was before it that could have filled the disk
     return outcome
 
 
 def make_together(
     orders: Sequence[Order], engine: Engine, shelf: Shelf
-) -> list[tuple[Made | Exception, float]]:
-    """What comes of each of the clips, and how many seconds it took. They come to be equally loud."""
+) -> list[tuple[Made | Exception | None, float]]:
+    """What comes of each of the clips, and how many seconds it took. They come to be equally loud.
+
+    None for those that the disk became full before.
+    """
     clips = _Clips(engine, shelf)
     clips.look(orders)
     with ThreadPoolExecutor(1) as aside:
-        while waiting := clips.to_mix():
+        while not clips.is_full and (waiting := clips.to_mix()):
             clips.mix(waiting, aside)
             clips.publish()
-    return [(clips.came[order.plan.name], clips.spent_s[order.plan.name]) for order in orders]
+    return [(clips.came.get(order.plan.name), clips.spent_s[order.plan.name]) for order in orders]
 
 
 @dataclass
@@ -73,6 +78,8 @@ class _Clips:
     spent_s: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     matching: Matching = field(default_factory=Matching)
     group_sha256: str | None = None
+    is_full: bool = False
+    """Whether the disk took no more: nor would it for the next clip."""
 
     def look(self, orders: Sequence[Order]) -> None:
         """Find out what the clips are made from, and which of them are there."""
@@ -92,6 +99,8 @@ class _Clips:
 
     def mix(self, names: Sequence[str], aside: ThreadPoolExecutor) -> None:
         for name in names:
+            if self.is_full:
+                return
             self.matching.leave_out(name)
             with self._on_its_own(name):
                 order, identity = self.known[name]
@@ -105,9 +114,7 @@ class _Clips:
 
     def publish(self) -> None:
         """Encode what has not the level yet that it is to have; the quietest first, as it decides for all."""
-        while waiting := [
-            clip for clip in self.mixed.values() if self._level(clip) != self.levels.get(clip.name)
-        ]:
+        while not self.is_full and (waiting := self._to_encode()):
             clip = min(waiting, key=lambda clip: self.matching.turn(clip.order.plan))
             level = self.levels[clip.name] = self._level(clip)
             with self._on_its_own(clip.name):
@@ -116,6 +123,9 @@ class _Clips:
                     self.came[clip.name] = published(clip, sound, level, self.group_sha256, self.engine)
                 except FellShort as short:
                     self.matching.can_become(clip.name, short.lufs)
+
+    def _to_encode(self) -> list[MixedClip]:
+        return [clip for clip in self.mixed.values() if self._level(clip) != self.levels.get(clip.name)]
 
     def _level(self, clip: MixedClip) -> Level:
         return self.matching.level_of(clip.order.plan)
@@ -128,6 +138,7 @@ class _Clips:
             yield
         except Exception as error:  # noqa: BLE001 - the border of a clip: it is handed on to whoever asked
             self.came[name] = error
+            self.is_full |= tells_full_disk(error)
         self.spent_s[name] += time.monotonic() - began_s
         if isinstance(self.came.get(name), Refused | Exception):
             self.mixed.pop(name, None)

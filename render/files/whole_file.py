@@ -25,6 +25,11 @@ NO_SPACE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 """What an OSError's number may be when there is no room: on the disk, in a quota, in one file."""
 
 
+def tells_full_disk(error: BaseException) -> bool:
+    """Whether an error is for want of room."""
+    return isinstance(error, DiskFull) or (isinstance(error, OSError) and error.errno in NO_SPACE)
+
+
 @contextlib.contextmanager
 def whole_file(path: Path, lasting: bool = True) -> Iterator[Path]:
     """A temporary path beside `path`, with its suffix; what is written there becomes `path` at the end.

@@ -35,7 +35,10 @@ def _belongs_to(number: int, order: Order) -> tuple[Path, str, int | None]:
 
 
 def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
-    """Make every clip of a batch, equally loud; whatever goes wrong with one comes back as its Failed."""
+    """Make every clip of a batch, equally loud; whatever goes wrong with one comes back as its Failed.
+
+    Of those that the disk became full before, nothing comes.
+    """
     from render.make import (
         make_together,  # what computes takes seconds to load: not where nothing has to be made
     )
@@ -45,7 +48,7 @@ def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
         came = make_together(batch.orders, engine_of(choice), _shelf_for(batch))
     except Exception as error:  # noqa: BLE001 - the border of a batch: the others must go on, and the trace is kept
         return [failed(name, error) for name in names]
-    return [_outcome(name, *one) for name, one in zip(names, came, strict=True)]
+    return [_outcome(name, one, s) for name, (one, s) in zip(names, came, strict=True) if one is not None]
 
 
 def kept_of(batch: Batch, engine: EngineName) -> list[Kept]:

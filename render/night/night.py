@@ -179,7 +179,8 @@ class _Night:
         try:
             write_whole(self._out / REPORT, report_json(self.report()))
         except OutputError as error:  # the clips are worth more than their report
-            watch.say(str(error))
+            if not self._is_full():  # else it is told once, with what is needed
+                watch.say(str(error))
 
     def _write_page(self, watch: Watch) -> None:
         try:

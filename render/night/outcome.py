@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from render.clip.order import Done, Kept, Refused
-from render.faults import DiskFull, DropkilnError, ToolStopped
-from render.files.whole_file import NO_SPACE
+from render.faults import DropkilnError, ToolStopped
+from render.files.whole_file import tells_full_disk
 
 Cause = Literal["lasting", "passing", "full"]
 """Whether the next try would fail alike; `passing`: perhaps not; `full`: neither would any other clip fit."""
@@ -33,7 +33,7 @@ def failed(name: str, error: Exception) -> Failed:
     match error:
         case DropkilnError():
             return Failed(name, str(error), trace, ours=False, cause=_cause_of(error))
-        case OSError() if error.errno in NO_SPACE:
+        case OSError() if tells_full_disk(error):
             return Failed(
                 name, f"{error.filename or name}: the disk is full; make room", trace, False, "full"
             )
@@ -44,6 +44,6 @@ def failed(name: str, error: Exception) -> Failed:
 
 
 def _cause_of(error: DropkilnError) -> Cause:
-    if isinstance(error, DiskFull):
+    if tells_full_disk(error):
         return "full"
     return "passing" if isinstance(error, ToolStopped) else "lasting"

@@ -195,6 +195,24 @@ def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
     desk.assert_whole("a")
 
 
+def test_a_disk_that_fills_up_among_the_variants_of_a_recipe_ends_the_run_once(
+    desk: Desk, mounted: Callable[[str], None]
+) -> None:
+    """Each is 0.9 MB: 1.5 MB hold one of them and its receipt."""
+    desk.recipe(
+        "test.yaml", ("format: flac", "format: wav"), ("clip:", "try: {1: {}, 2: {}, 3: {}, 4: {}}\nclip:")
+    )
+    mounted("size=1500k")
+    ended = desk.run("render", "test.yaml", "--plain")
+    assert (ended.status, ended.out) == (1, "")
+    made, failed, need = ended.told
+    assert made == "made      test  out/clips/test.wav"
+    assert re.match(r"failed    test--1  out/clips/test--1.wav: the disk is full \(0\.9 MB needed, ", failed)
+    assert need.startswith("out: stopped, for the disk is full: 4 clips not made need about ")
+    assert [name for name in desk.clips() if name != "test--1.log"] == ["test.json", "test.svg", "test.wav"]
+    desk.assert_whole("test")
+
+
 @posix
 @pytest.mark.parametrize("there", [True, False])
 def test_a_clip_s_name_that_is_a_link_out_of_the_folder_is_not_followed(desk: Desk, there: bool) -> None:

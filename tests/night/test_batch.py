@@ -3,12 +3,14 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pyloudnorm
 import pytest
 import soundfile
 
-from render.faults import SourceError
+from render import make
+from render.faults import DiskFull, SourceError
 from render.files.engines import serving
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept, Made, Refused
@@ -187,6 +189,32 @@ def test_a_silent_variant_is_refused_and_left_out_of_the_matching(table: Table) 
     matched = receipt_of(with_it[0])["matched_lufs"]
     without = receipts(together(table.orders(table.recipe(TRY))))
     assert without[""]["matched_lufs"] == pytest.approx(matched, abs=1e-9)
+
+
+def test_once_the_disk_is_full_nothing_more_of_a_batch_is_begun(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is finished stays; what was not begun comes to nothing, and the next run makes it as it would have been."""
+    before = samples_of(together(table.orders(table.recipe(TRY))))
+    for path in table.clips.iterdir():
+        path.unlink()
+    real, begun = make.published, []
+
+    def published(clip: Any, *rest: Any) -> Any:
+        begun.append(clip.name)
+        if len(begun) == 2:
+            raise DiskFull(str(table.clips), "the disk is full", "make room")
+        return real(clip, *rest)
+
+    monkeypatch.setattr(make, "published", published)
+    (batch,) = batches_of(table.orders(table.recipe(TRY)))
+    outcomes = carry_out(batch, "signalsmith")
+    assert {one.name: type(one) for one in outcomes} == {begun[0]: Done, begun[1]: Failed}
+    assert {path.stem for path in table.clips.iterdir()} == {begun[0]}
+    monkeypatch.setattr(make, "published", real)
+    again = carry_out(batch, "signalsmith")
+    assert [type(one) for one in again] == [Kept if one.name == begun[0] else Done for one in again]
+    assert [receipt_of(one)["pcm_sha256"] for one in again] == before
 
 
 def test_failures_come_back_with_their_names(table: Table) -> None:
