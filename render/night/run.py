@@ -10,6 +10,7 @@ from render.files.engines import EngineChoice
 from render.night.batch import Batch, carry_out
 from render.night.outcome import Failed, Outcome
 from render.night.tasks import KILLED, LESS_MEMORY, Lost, Rules, Workers, attempts
+from render.night.there import kept_in
 
 LIMIT_S = 300.0
 LIMIT_PER_LANE_SECOND = 5.0
@@ -37,7 +38,7 @@ def outcomes(
     Where its worker dies again, and where it took too long, its clips are tried one by one, so that only the guilty
     one fails. No batch is begun once `stopping` says so, or the disk is full.
     """
-    run = _Run(partial(carry_out, choice=choice), workers, began, stopping)
+    run = _Run(partial(carry_out, choice=choice), partial(kept_in, choice=choice), workers, began, stopping)
     again: list[_Again] = []
     with closing(run.attempts(batches, jobs)) as came:
         for batch, made in came:
@@ -64,6 +65,7 @@ class _Again:
 @dataclass
 class _Run:
     carry_out: Callable[[Batch], list[Outcome]]
+    kept_in: Callable[[Batch], list[Kept]]
     workers: Workers
     began: Callable[[Batch], None]
     stopping: Callable[[], bool]
@@ -92,14 +94,21 @@ class _Run:
                 yield _given_up(batch, made)
 
     def _one_by_one(self, batch: Batch) -> list[Outcome]:
-        """Each clip alone; those that come out well are then brought to one loudness, as they would have been."""
-        alone: dict[str, Outcome] = {}
-        for order in batch.orders:
+        """Each clip alone that is not there yet; then all are brought to one loudness, as they would have been.
+
+        Where the run is to stop before that, those that are as loud as each can be come to nothing.
+        """
+        alone: dict[str, Outcome] = {one.name: one for one in self.kept_in(batch)}
+        for order in [order for order in batch.orders if order.plan.name not in alone]:
             for single, made in self.attempts([Batch((order,))], 1):
                 alone[order.plan.name] = _given_up(single, made) if isinstance(made, Lost) else made[0]
         well = [order for order in batch.orders if isinstance(alone.get(order.plan.name), Done | Kept)]
         if len(well) > 1:
-            for _, made in self.attempts([Batch(tuple(replace(order, force=False) for order in well))], 1):
+            all_of_them = Batch(tuple(replace(order, force=False) for order in well))
+            together = [made for _, made in self.attempts([all_of_them], 1)]
+            if not together:
+                return [one for one in alone.values() if not isinstance(one, Done)]
+            for made in together:
                 if not isinstance(made, Lost):
                     alone |= {one.name: one for one in made if not isinstance(one, Kept)}
         return list(alone.values())

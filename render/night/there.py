@@ -14,6 +14,14 @@ def kept_clips(batches: Iterable[Batch], choice: EngineChoice) -> set[str]:
     return {one.name for batch in batches for one in kept_of(batch, engine)}
 
 
+def kept_in(batch: Batch, choice: EngineChoice) -> list[Kept]:
+    """Those of a batch's clips that are there; none where the engine is missing, as making them will say."""
+    try:
+        return kept_of(batch, serving(choice))
+    except ToolError:
+        return []
+
+
 def told_apart(batches: Iterable[Batch], choice: EngineChoice) -> tuple[list[Kept], list[Batch]]:
     """The clips of those batches in which nothing has to be made, and the others.
 
