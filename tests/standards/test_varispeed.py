@@ -88,9 +88,8 @@ def test_a_tone_of_a_faster_record_is_higher_and_shorter() -> None:
     heard = stretched(tone, RATE_HZ, 174 / 171.5, None, NoEngine())
     assert len(heard) == 1_303_991
     assert frequency_hz(heard) == pytest.approx(FASTER_HZ, abs=1e-6)
-    assert frequency_hz(tone) == pytest.approx(
-        TONE_HZ, abs=1e-6
-    )  # and not what a pitch that is kept would be
+    # A pitch that was kept would read this:
+    assert frequency_hz(tone) == pytest.approx(TONE_HZ, abs=1e-6)
 
 
 def told(code: str, bpm: float, clip_bpm: float, pitch: str, key: str = "F minor") -> list[tuple[str, float]]:
