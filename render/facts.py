@@ -56,6 +56,8 @@ class Recording:
     size_bytes: int
     delay_frames: int = 0
     note: str = ""
+    sound_frames: int | None = None
+    """How far it is known to be undamaged, where it is known to be damaged from there on."""
 
     @property
     def duration_s(self) -> float:

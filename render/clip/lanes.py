@@ -89,7 +89,8 @@ def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, sh
     sound = lane_sound(lane, clock, recording.rate_hz, spans, stretched)
     findings = judge_sources(lane.track, runs)
     if recording.note:
-        findings.insert(0, Finding("warning", "start-delay", recording.note, None, lane.track))
+        code = "start-delay" if recording.delay_frames else "doubtful-recording"
+        findings.insert(0, Finding("warning", code, recording.note, None, lane.track))
     key = [_as_heard(lane), asdict(clock), [source.key(span) for span in spans]]
     return _Read(
         heard=sound.heard,

@@ -20,7 +20,7 @@ import soundfile
 
 from render.facts import Recording
 from render.faults import SourceError
-from render.files import headers, packets
+from render.files import headers, mp3_frames, ogg_pages, packets
 from render.files.sound_file import size_of
 from render.values import Audio, clock
 
@@ -31,6 +31,10 @@ MOST_CHANNELS = 2
 _BLOCK_FRAMES = 65_536
 """How much is decoded at once while reading up to a position: half a megabyte of stereo."""
 
+_UNSURE_BEFORE_A_GAP_FRAMES = 4 * 1152
+"""How long before a gap in an MP3 file its sound may not be trusted: the run-in, and the frame that the gap cuts off,
+each taken a frame longer."""
+
 _READ_AT_ONCE_S = 30
 """Of a whole recording; every read seeks anew, which some formats do slowly."""
 
@@ -40,7 +44,8 @@ _READABLE = "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3 and M4A can be read"
 def open_recording(path: Path) -> Recording:
     """What a sound file is, with its length as heard. Decodes one packet at most.
 
-    `frames` is what the file promises; whether it keeps that shows when a span is read.
+    `frames` is what the file promises; whether it keeps that shows when a span is read. What a file says of its own
+    soundness is asked here, as most decoders pass over it: Ogg and MP3 are read through once.
     Raises SourceError.
     """
     size_bytes = size_of(path)
@@ -63,6 +68,9 @@ def open_recording(path: Path) -> Recording:
     if not SLOWEST_RATE_HZ <= shape.rate_hz <= FASTEST_RATE_HZ:
         wrong = f"its sample rate is {shape.rate_hz} Hz"
         raise SourceError(str(path), wrong, f"{SLOWEST_RATE_HZ} to {FASTEST_RATE_HZ} Hz can be read")
+    sound_frames, notes = _soundness(path, kind, shape)
+    if sound_frames == 0:
+        raise SourceError(str(path), "it is damaged at its beginning", "get a whole copy of it")
     return Recording(
         path=str(path),
         format=kind,
@@ -71,7 +79,8 @@ def open_recording(path: Path) -> Recording:
         frames=shape.frames,
         size_bytes=size_bytes,
         delay_frames=shape.run_in_frames,
-        note=_note(path, kind, shape),
+        note="; ".join(notes),
+        sound_frames=sound_frames,
     )
 
 
@@ -85,6 +94,9 @@ def read_span(recording: Recording, start_frame: int, frames: int) -> Audio:
     first, last = max(0, start_frame), min(start_frame + frames, recording.frames)
     if first >= last:
         return audio
+    if recording.sound_frames is not None and last > recording.sound_frames:
+        wrong = f"it is damaged near {clock(recording.sound_frames / recording.rate_hz)}"
+        raise SourceError(str(path), wrong, "get a whole copy of it")
     size_of(path)
     wanted = audio[first - start_frame : last - start_frame]
     at = first + recording.delay_frames
@@ -145,13 +157,26 @@ def _last_packet_frames(recording: Recording) -> int:
     return packets.USUAL_RUN_IN_FRAMES[recording.format] if recording.delay_frames else 0
 
 
-def _note(path: Path, kind: str, shape: packets.Shape) -> str:
-    if kind in ("vorbis", "opus") and not headers.ogg_end(path).marked:
-        return "this file has no end mark: it may be cut short"
-    if shape.run_in_frames == 0:
-        return ""
-    run_in_ms = 1000 * shape.run_in_frames / shape.rate_hz
-    return (
-        f"this {kind.upper()} file does not say how long its encoder's run-in is: "
-        f"the usual {shape.run_in_frames} samples ({run_in_ms:.2f} ms) were taken off"
-    )
+def _soundness(path: Path, kind: str, shape: packets.Shape) -> tuple[int | None, list[str]]:
+    """Up to which frame the sound is in its place, None where nothing speaks against it; and what there is to say."""
+    damaged_at, notes = None, [*shape.notes, *headers.doubts(path, kind, shape.rate_hz)]
+    if kind in ("vorbis", "opus"):
+        damaged_at = ogg_pages.first_damage(path)
+        if damaged_at is not None and kind == "opus":
+            damaged_at = damaged_at * shape.rate_hz // ogg_pages.OPUS_CLOCK_HZ
+        elif damaged_at is None and not headers.ogg_end(path).marked:
+            notes.append("this file has no end mark: it may be cut short")
+    elif kind == "mp3":
+        found = mp3_frames.examined(path)
+        notes += found.notes
+        if found.lost_at_frame is not None:
+            damaged_at = max(0, found.lost_at_frame - _UNSURE_BEFORE_A_GAP_FRAMES)
+    if shape.run_in_frames:
+        run_in_ms = 1000 * shape.run_in_frames / shape.rate_hz
+        notes.append(
+            f"this {kind.upper()} file does not say how long its encoder's run-in is: "
+            f"the usual {shape.run_in_frames} samples ({run_in_ms:.2f} ms) were taken off"
+        )
+    if damaged_at is not None:
+        notes.append(f"it is damaged from {clock(damaged_at / shape.rate_hz)} on")
+    return damaged_at, notes

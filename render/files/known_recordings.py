@@ -10,7 +10,7 @@ from render.facts import Recording
 from render.files.known_hashes import file_state, has_settled, key_of
 from render.files.store import Store
 
-RECORDING_VERSION = 1
+RECORDING_VERSION = 2
 """Raised whenever, within one version of this program, the same file comes to be opened as another recording, or to
 be refused."""
 

@@ -27,6 +27,8 @@ import av.packet
 import numpy as np
 import numpy.typing as npt
 
+from render.files import mp4_index
+from render.files.mp4_index import Packet
 from render.values import Audio
 
 USUAL_RUN_IN_FRAMES = {"mp3": 576 + 529, "aac": 1024, "alac": 0}
@@ -67,6 +69,8 @@ class Shape:
     frames: int
     run_in_frames: int
     """The run-in that the file does not state and that was taken off here, else 0."""
+    notes: tuple[str, ...] = ()
+    """What speaks against what the file says of itself."""
 
 
 class NoSoundError(Exception):
@@ -84,21 +88,24 @@ def kind_of(path: Path) -> str | None:
     """
     with _opened(path) as (container, stream):
         family = container.format.name.split(",")[0]
-        codec = _codec(stream)
+        codec = _codec(stream) if stream.codec_context else None
+        if codec is None:  # no decoder is known for it
+            return None
         return _KINDS.get((family, codec)) or _KINDS.get((family, ""))
 
 
 def shape_of(path: Path) -> Shape:
-    """The shape of a recording of `IN_PACKETS`.
+    """The shape of a recording of `IN_PACKETS`. Looks at every packet, and decodes one.
 
     Raises NoSoundError, and av.FFmpegError where its first packet cannot be decoded.
     """
     with _opened(path) as (container, stream):
         packets = container.demux(stream)
-        first_stamp, frame, counted = None, None, 0
+        first_stamp, frame = None, None
+        seen: list[Packet] = []
         for packet in packets:
             first_stamp = packet.pts if first_stamp is None else first_stamp
-            counted += packet.duration or 0
+            seen.append(Packet(packet.pos, packet.size, packet.duration))
             frame = next(iter(packet.decode()), None)
             if frame is not None:
                 break
@@ -107,6 +114,7 @@ def shape_of(path: Path) -> Shape:
         rate_hz, channels = frame.sample_rate, frame.layout.nb_channels
         unit_frames = stream.time_base * rate_hz
         start = stream.start_time or 0
+        seen += [Packet(packet.pos, packet.size, packet.duration) for packet in packets if packet.size]
         in_mov = container.format.name.startswith("mov")
         stated = start > 0 or first_stamp < 0
         run_in_frames = 0 if stated else USUAL_RUN_IN_FRAMES[_codec(stream)]
@@ -115,9 +123,12 @@ def shape_of(path: Path) -> Shape:
         elif stated:
             length = stream.duration or 0
         else:  # the length that such a file gives is an estimate from its bit rate
-            length = counted + sum(packet.duration or 0 for packet in packets)
+            length = sum(packet.duration or 0 for packet in seen)
         frames = max(0, round(length * unit_frames) - run_in_frames)
-        return Shape(rate_hz, channels, frames, run_in_frames)
+        doubts: list[str] = []
+        if in_mov:
+            doubts = mp4_index.doubts(path, seen, float(frame.samples / unit_frames), float(unit_frames))
+        return Shape(rate_hz, channels, frames, run_in_frames, tuple(doubts))
 
 
 def read_packets(path: Path, start_frame: int, audio: Audio) -> int:
@@ -183,8 +194,12 @@ def _floats(frame: av.AudioFrame) -> Audio:
 
 @contextmanager
 def _opened(path: Path) -> Iterator[tuple[av.container.InputContainer, av.AudioStream]]:
-    """The file and its first stream of sound. An absolute path is never taken for an address."""
-    with av.open(str(path.absolute()), options={"format_whitelist": _CONTAINERS}) as container:
+    """The file and its first stream of sound. An absolute path is never taken for an address.
+
+    What its tags say is not asked, so they may be in any writing.
+    """
+    options = {"format_whitelist": _CONTAINERS}
+    with av.open(str(path.absolute()), options=options, metadata_errors="replace") as container:
         if not container.streams.audio:
             raise NoSoundError
         yield container, container.streams.audio[0]

@@ -59,6 +59,7 @@ def _facts(recording: Recording, heard: RecordFacts) -> dict[str, Any]:
     facts: dict[str, Any] = {
         "file": recording.path,
         "duration_s": heard.duration_s,
+        "note": recording.note or None,
         "tempo_bpm": None,
         "tempo_confidence": None,
         "tempo_runner_up_bpm": None,
