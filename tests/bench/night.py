@@ -203,7 +203,7 @@ def speedup(folder: Path, quick: bool) -> Iterator[Row]:
             steady.append(nights[0].steady_s / nights[1].steady_s)
     for what, found in (("the whole run", whole), ("from first clip to last", steady)):
         told = f"{statistics.median(found):.2f} × ({min(found):.2f} to {max(found):.2f})"
-        yield Row(f"two workers over one, {clips} clips, {what}", told, f"≥ {SPEEDUP_BAR}", during)
+        yield Row(f"two workers over one, {clips} clips, {what}", told, f"≥ {SPEEDUP_BAR} ×", during)
 
 
 def long_night(folder: Path, quick: bool) -> Iterator[Row]:
@@ -215,7 +215,7 @@ def long_night(folder: Path, quick: bool) -> Iterator[Row]:
     told = f"{long.wall_s:.0f} s; {long.processor_s / recipes:.2f} s of one core a clip"
     yield Row(f"a night of {recipes} recipes over {TRACKS} records", told, "to the end", during)
     peak = f"{max(long.peaks_mib.values()):.0f} MiB"
-    yield Row("peak memory of its workers", peak, f"≤ {MEMORY_BAR_MIB:.0f}", during)
+    yield Row("peak memory of its workers", peak, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
     for looks in long.memory.values():
         clips, mib = np.array([look for look in looks if look[0] > SETTLED * recipes]).T
         slope = np.polyfit(clips / 2, mib, 1)[0]  # each of the two makes half of them
