@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from made_pages import EMBER, FEW, KILN, Made, made_page
 from playwright.sync_api import Page, expect
-from watched import Complaints, Open, until
+from watched import Complaints, Open, until, until_a_picture_is_there
 
 from render.publish.ballots import TEXT_PREFIX, read_ballot
 
@@ -79,7 +79,7 @@ def stored(page: Page) -> dict[str, Any]:
 
 def test_nothing_is_loaded_before_it_is_asked_for(few: str, opened: Open, complaints: Complaints) -> None:
     page = opened(few)
-    page.wait_for_load_state("networkidle")
+    until_a_picture_is_there(page)
     assert not [url for url in complaints.requests if url.endswith(".flac")]
     assert page.evaluate("audios.every((audio) => audio.paused && audio.readyState === 0)")
 

@@ -12,7 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from made_pages import FEW, Made, made_page
 from playwright.sync_api import Browser, Page, expect
-from watched import Complaints, Open, until
+from watched import Complaints, Open, until, until_a_picture_is_there
 
 from render.publish.ballots import MAX_BALLOT_BYTES, read_ballot
 
@@ -148,7 +148,7 @@ def test_no_title_does_harm(opened: Open, tmp_path: Path) -> None:
     page.locator(".clip:visible .near").first.click()
     until(page, "audios.some((audio) => !audio.paused && audio.readyState > 2)")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-    until(page, "[...document.images].some((one) => one.complete && one.naturalWidth)")
+    until_a_picture_is_there(page)
     pictures = "[...document.images].filter((one) => one.complete && !one.naturalWidth).length"
     assert page.evaluate(pictures) == 0
     assert (
@@ -177,7 +177,7 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> str:
 def test_many_clips_are_a_light_page(many: str, opened: Open, complaints: Complaints) -> None:
     """What does not hang on the clock; how long it takes, `tests.bench.page_load` measures."""
     page = opened(many)
-    page.wait_for_load_state("networkidle")
+    until_a_picture_is_there(page)
     expect(page.locator("audio")).to_have_count(MANY)
     assert page.evaluate("document.querySelectorAll('*').length") < NODES_A_CLIP * MANY
     assert not [url for url in complaints.requests if url.endswith(".flac")]

@@ -43,3 +43,8 @@ def until(page: Page, true: str) -> None:
     while not page.evaluate(true):
         assert time.monotonic() < ends_s, true
         page.wait_for_timeout(20)
+
+
+def until_a_picture_is_there(page: Page) -> None:
+    """Pictures in sight are asked for last: what else a browser loads by itself, it has asked for by then."""
+    until(page, "[...document.images].some((one) => one.complete && one.naturalWidth)")
