@@ -44,10 +44,10 @@ class Unfit(Exception):
 
 MUTATIONS = (
     Mutation(
-        "landing: beats of the record counted as beats of the clip",
+        "landing: a faster record is played slower",
         "plan/align.py",
-        "return self.origin_s + clip_beat * self.clip_beat_s",
-        "return self.origin_s + clip_beat * 60.0 / self.clip_tempo_bpm",
+        "return self.origin_s + clip_s * self.speed",
+        "return self.origin_s + clip_s / self.speed",
         ("tests/plan/test_landing_property.py::test_every_beat_of_a_lane_lies_under_the_beat_of_the_clip",),
     ),
     Mutation(
@@ -59,6 +59,13 @@ MUTATIONS = (
             "tests/plan/test_plan_faults.py"
             "::test_half_and_double_time_are_folded_before_the_tempo_change_is_judged",
         ),
+    ),
+    Mutation(
+        "jump back: from where the record would be at the clip's own tempo",
+        "plan/align.py",
+        "return self.origin_s + clip_beat * self.clip_beat_s",
+        "return self.origin_s + clip_beat * 60.0 / self.clip_tempo_bpm",
+        ("tests/plan/test_landing_property.py::test_a_jump_keeps_the_place_in_the_bar_and_leaves_no_hole",),
     ),
     Mutation(
         "jump back: not a whole number of bars",

@@ -32,13 +32,18 @@ def test_a_tempo_change_beyond_sixteen_percent_is_refused(bpm, fits):
         assert "beyond ±16 %" in problems[0]
 
 
-def test_half_and_double_time_are_folded_before_the_tempo_change_is_judged():
+@pytest.mark.parametrize(
+    ("tempo", "told"),
+    [
+        (174, "b is counted in double time: 87 as 174 BPM"),
+        (87, "a is counted in half time: 174 as 87 BPM"),
+    ],
+)
+def test_half_and_double_time_are_folded_before_the_tempo_change_is_judged(tempo, told):
     half = Record("bpm: 87; first_beat: 0 s; markers: {drop: bar 17}")
-    plan = planned({"a": A, "b": half}, "tempo: 174")
+    plan = planned({"a": A, "b": half}, f"tempo: {tempo}\nlead: 16 beats\ntail: 16 beats")
     assert [lane.passages[0].speed for lane in plan.lanes] == [1.0, 1.0]
-    assert [r.text for r in plan.reasons if r.code == "folded"] == [
-        "b is counted in double time: 87 as 174 BPM"
-    ]
+    assert [r.text for r in plan.reasons if r.code == "folded"] == [told]
 
 
 def test_a_change_beyond_six_percent_is_warned_of():
