@@ -42,7 +42,6 @@ WRONG_LOUDNESS = [
     (2, "channels averaged, not summed", -36.0036),
     (3, "no relative gate", -24.1555),
     (3, "relative gate of -20 LU", -24.1555),
-    (4, "no relative gate", -24.1870),
     (4, "no gate at all", -25.1268),
     (5, "no weighting", -23.6764),
     (6, "surrounds of weight 1", -23.3890),
@@ -98,9 +97,7 @@ def is_true_peak(reading_dbtp: float | None, expected_dbtp: float) -> bool:
 
 
 @pytest.mark.parametrize("meter", LOUDNESS_METERS)
-@pytest.mark.parametrize(
-    ("case", "rate_hz"), [*((case, 48_000) for case in INTEGRATED), (1, 44_100), (3, 44_100)]
-)
+@pytest.mark.parametrize(("case", "rate_hz"), [*((case, 48_000) for case in INTEGRATED), (1, 44_100)])
 def test_integrated_loudness(case: int, rate_hz: int, meter: str) -> None:
     expected_lufs, parts = INTEGRATED[case]
     reading = LOUDNESS_METERS[meter](tone_in_parts(parts, rate_hz), rate_hz)
