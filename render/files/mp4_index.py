@@ -11,7 +11,7 @@ import struct
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 _FOLDERS = (b"moov", b"trak", b"mdia", b"edts")
 _MOST_INDEX_BYTES = 64 * 1024 * 1024
@@ -32,6 +32,15 @@ class Packet:
     duration: int | None
 
 
+class _Box(NamedTuple):
+    name: bytes
+    start: int
+    """Of what it contains, in the file."""
+    end: int
+    content: bytes
+    """Of a box of the index; else empty."""
+
+
 def doubts(path: Path, packets: Sequence[Packet], packet_duration: float, unit_frames: float) -> list[str]:
     """What there is to be said of the index of an M4A file with one recording in it.
 
@@ -40,14 +49,14 @@ def doubts(path: Path, packets: Sequence[Packet], packet_duration: float, unit_f
     """
     with path.open("rb") as file:
         boxes = list(_boxes(file, 0, file.seek(0, os.SEEK_END)))
-    if [name for name, _ in boxes].count(b"trak") != 1:
+    if [box.name for box in boxes].count(b"trak") != 1:
         return []
     found = []
     durations = [packet.duration or 0 for packet in packets[:-1]]
     uneven = any(abs(duration - packet_duration) > 1 for duration in durations)
-    if uneven or not _edit_fits(dict(boxes), packet_duration, unit_frames):
+    if uneven or not _edit_fits({box.name: box.content for box in boxes}, packet_duration, unit_frames):
         found.append(MISPLACED)
-    if not _lie_side_by_side(path, packets):
+    if not _lie_side_by_side(path, packets) or not _ends_with_its_data(packets, boxes):
         found.append(MISINDEXED)
     return found
 
@@ -81,8 +90,20 @@ def _scale_and_length(header: bytes) -> tuple[int, int]:
     return scale, length
 
 
-def _boxes(file: BinaryIO, at: int, end: int) -> Iterator[tuple[bytes, bytes]]:
-    """The boxes (4.2) of the index, by their names."""
+def _ends_with_its_data(packets: Sequence[Packet], boxes: Sequence[_Box]) -> bool:
+    """Whether the last packet ends where its `mdat` (8.1.1) does, or so far before that something else may follow."""
+    last = packets[-1] if packets else None
+    if last is None or last.position is None:
+        return True
+    for box in boxes:
+        if box.name == b"mdat" and box.start <= last.position < box.end:
+            left = box.end - last.position - last.size_bytes
+            return left == 0 or left >= 8
+    return False
+
+
+def _boxes(file: BinaryIO, at: int, end: int) -> Iterator[_Box]:
+    """The boxes (4.2) that say where sound lies, those of the index with what they contain."""
     while at + 8 <= end:
         file.seek(at)
         size, name = struct.unpack(">I4s", file.read(8))
@@ -94,10 +115,12 @@ def _boxes(file: BinaryIO, at: int, end: int) -> Iterator[tuple[bytes, bytes]]:
         if size < body - at:
             return
         if name in _FOLDERS:
-            yield name, b""
+            yield _Box(name, body, at + size, b"")
             yield from _boxes(file, body, min(at + size, end))
+        elif name == b"mdat":
+            yield _Box(name, body, at + size, b"")
         elif name in (b"mvhd", b"mdhd", b"elst"):
-            yield name, file.read(min(size - (body - at), _MOST_INDEX_BYTES))
+            yield _Box(name, body, at + size, file.read(min(size - (body - at), _MOST_INDEX_BYTES)))
         at += size
 
 
