@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.fuzz.guiding import HERE, ROOT, fuzzed
-from tests.fuzz.nasty import GOOD, nasty
+from tests.fuzz.nasty import GOOD, nasty, seeds
 from tests.fuzz.targets import TARGETS
 
 FUZZING_S = 6
@@ -87,6 +87,6 @@ def test_a_fuzzer_that_is_guided_by_coverage_finds_nothing(target: str, tmp_path
     assert not came.findings, "\n".join(
         f"{found['trace']}input: {base64.b64decode(found['input'])!r}" for found in came.findings
     )
-    # It did look: more inputs than it began with, in code that it saw.
-    assert came.tried > 30
+    # It did look: at more inputs than it began with, in code that it saw.
+    assert came.tried > len(seeds(target))
     assert came.covered > 20
