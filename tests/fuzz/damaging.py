@@ -15,7 +15,7 @@ from tests.fuzz.nasty import nasty
 from tests.fuzz.targets import TARGETS
 
 MOST_S = 100
-"""Of processor time, for everything: the system ends the process then (setrlimit, IEEE Std 1003.1). It needs some 30."""
+"""Of processor time, in all: the system ends the process then (setrlimit, IEEE Std 1003.1). It needs some 30."""
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 import base64
 import importlib.util
 import json
+import os
 import re
 import resource
 import subprocess
@@ -60,7 +61,11 @@ def fuzzed(target: str, seconds: int, folder: Path, seed: int = 0) -> Fuzzed:
     ]
     command += ["-print_final_stats=1", f"-seed={seed}"]
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, errors="replace", check=False)
+    # The fuzzer ends its process without Python's tidying up, so what is left has to lie here.
+    env = {**os.environ, "TMPDIR": str(folder)}
+    done = subprocess.run(
+        command, cwd=ROOT, env=env, capture_output=True, text=True, errors="replace", check=False
+    )
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     used_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     lines = findings.read_text().splitlines() if findings.exists() else []

@@ -38,7 +38,9 @@ PCM = "0a1b2c3d4e5f"
 PARTS = b"\x00"
 """Between the parts of an input that has several."""
 
-_folder = Path(tempfile.mkdtemp(prefix="dropkiln-fuzz-"))
+_kept = tempfile.TemporaryDirectory(prefix="dropkiln-fuzz-")
+"""Until the process ends."""
+_folder = Path(_kept.name)
 _files: dict[str, int] = {}
 """Opened once and before any input: a target itself opens nothing for writing."""
 
