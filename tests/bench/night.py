@@ -109,8 +109,8 @@ def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list
                 if number:  # the first round loads what is loaded once
                     costs[0].append(pair[0])
                     costs[1].append(pair[1])
-                shutil.rmtree(Path(cache) / "sounds")
-                shutil.rmtree(Path(cache) / "readings")
+                for kept in Path(cache).iterdir():
+                    shutil.rmtree(kept)
     return *costs, peak_mib_of()
 
 
