@@ -20,7 +20,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from damaged_records import ENCODED, PLACES, Case, Outcome, cases, outcomes, table
+from damaged_records import ENCODED, PLACES, Case, Outcome, cases, is_a_glitch, outcomes, table
+from desk import EMBER, RATE_HZ, SLATE, TEMPO_BPM
 
 CANNOT_KNOW = {"WAV", "AIFF", "MP3 without a tag", "M4A", "M4A, index first", "M4A, lossless"}
 
@@ -67,3 +68,18 @@ def test_no_outcome_but_a_right_one_passes() -> None:
     with pytest.raises(AssertionError):
         assert_right([(case, Outcome("is garbled", "right"))])
     assert_right([(case, Outcome("refused", "told"))])
+
+
+def test_sound_at_a_wrong_time_is_no_glitch() -> None:
+    """The clip's first beat is the fifth of each record; the second record is a millisecond late in the wrong one."""
+    frames = 3 * RATE_HZ
+    ember, slate = (round((first_s + 4 * 60 / TEMPO_BPM) * RATE_HZ) for first_s in (0.25, 0.5))
+    right = 0.6 * EMBER[ember : ember + frames] + 0.5 * SLATE[slate : slate + frames]
+    late = 0.6 * EMBER[ember : ember + frames] + 0.5 * SLATE[slate - 44 : slate - 44 + frames]
+    assert not is_a_glitch(late, right)
+    louder = 0.59 * EMBER[ember : ember + frames] + 0.51 * SLATE[slate : slate + frames]
+    assert is_a_glitch(louder, right)
+    louder[RATE_HZ : RATE_HZ + 100, 0] += 0.2
+    assert is_a_glitch(louder, right)
+    louder[2 * RATE_HZ, 1] += 0.2
+    assert not is_a_glitch(louder, right)
