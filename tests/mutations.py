@@ -21,7 +21,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 COPIED = ("render", "tests", "recipes", "pyproject.toml", "README.md", "DEVELOPERS.md")
 NOTICED, ALIVE, UNFIT = 0, 1, 2
-_FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+)", re.MULTILINE)
+_FAILED = re.compile(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", re.MULTILINE)
 _LEFT_OUT = re.compile(r"\b\d+ (?:skipped|deselected|xfailed)\b")
 PYTEST_PASSED, PYTEST_FAILED = 0, 1
 """Of pytest's exit statuses; all others mean that tests could not be collected or run."""
