@@ -29,7 +29,11 @@ def main() -> None:
         for what, content in nasty(name) if asked.input is None else [("given", asked.input)]:
             # Said before it is tried, so that the last line of a process that hangs or dies names the input.
             print(json.dumps({"target": name, "input": what}), flush=True)
-            if (found := finding_of(TARGETS[name], content)) is not None:
+            found = finding_of(TARGETS[name], content)
+            for _ in range(2):  # a busy machine can only add to processor time: what is slow is so every time
+                if found is not None and found.kind == "Slow":
+                    found = finding_of(TARGETS[name], content)
+            if found is not None:
                 print(json.dumps({"target": name, "input": what, **asdict(found)}), flush=True)
 
 
