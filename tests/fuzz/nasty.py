@@ -148,8 +148,8 @@ def _bomb(levels: int, width: int) -> bytes:
 
 
 _CLIPS_BY_ALIAS = (
-    "book: 1\nclips:\n a0: &a {ratings: [" + "{verdict: no}, " * 200 + "]}\n"
-    + "".join(f" a{n}: *a\n" for n in range(1, 200))
+    "book: 1\nclips:\n a0: &a {ratings: [" + "{verdict: no}, " * 100 + "]}\n"
+    + "".join(f" a{n}: *a\n" for n in range(1, 100))
 ).encode()  # fmt: skip
 
 _ANYWHERE: dict[str, bytes] = {
