@@ -17,6 +17,7 @@ def test_the_line_to_break_stands_in_its_file_once(mutation: mutations.Mutation)
     assert all((mutations.ROOT / test.partition("::")[0]).is_file() for test in mutation.tests)
 
 
+@pytest.mark.slow
 def test_a_line_that_is_not_there_and_a_change_that_changes_nothing_are_told(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -56,6 +56,7 @@ def test_a_key_is_named_without_bars_too() -> None:
     assert key_candidates(hear(TonalListener(RATE_HZ), cadence(7)))[0].name == "G major"
 
 
+@pytest.mark.slow
 def test_the_demo_records_score_well() -> None:
     scores = []
     for name in NAMES:

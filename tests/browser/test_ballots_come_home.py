@@ -85,6 +85,7 @@ def test_what_is_rated_by_keys_on_the_page_is_in_the_book(kiln: Desk, opened: Op
     expect_in_book(kiln)
 
 
+@pytest.mark.slow
 def test_what_a_friend_pastes_from_the_shared_file_is_in_the_book(kiln: Desk, opened: Open) -> None:
     assert kiln.run_apart("share", "duo", "duo--early").status == 0
     page = opened((kiln.folder / "out/share.html").as_uri())

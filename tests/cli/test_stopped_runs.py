@@ -150,6 +150,7 @@ STOPPED = "stopped; what is finished stays\n"
 
 
 @linux
+@pytest.mark.slow
 def test_ctrl_c_finishes_what_is_at_work_and_begins_nothing_more(desk: Desk) -> None:
     """The terminal sends SIGINT to every process of the group (POSIX.1-2017, General Terminal Interface, 11.1.9)."""
     names = [f"{number:02d}" for number in range(24)]
@@ -316,6 +317,7 @@ def test_ctrl_c_while_the_program_is_being_loaded_is_told_in_one_line(desk: Desk
 
 
 @linux
+@pytest.mark.slow
 def test_workers_end_when_their_run_is_killed(desk: Desk, rubberband: StandIn) -> None:
     rubberband(NOTING)
     for name in "ab":

@@ -140,12 +140,8 @@ CASES = {
 }
 
 
-QUICK = "jump back with a loop"
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[] if name == QUICK else [pytest.mark.slow]) for name in CASES]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", CASES)
 def test_a_clip_played_by_its_card_lies_under_the_rendered_one(rendered: Rendered, name: str) -> None:
     case, (clip, text) = CASES[name], rendered(name)
     card = PlayedCard(text)

@@ -63,7 +63,9 @@ def test_the_drops_lie_on_the_landing_to_the_sample_where_nothing_is_stretched(t
 
 
 @pytest.mark.parametrize("choice", ENGINES)
-@pytest.mark.parametrize("change", [-0.10, 0.024, 0.10])
+@pytest.mark.parametrize(
+    "change", [-0.10, pytest.param(0.024, marks=pytest.mark.slow), pytest.param(0.10, marks=pytest.mark.slow)]
+)
 def test_drops_and_beats_land_at_every_tempo_change(tmp_path, choice: EngineChoice, change, ember, slate):
     """1 ms at the landing and 2 ms at any beat, by the receipt and by a measure of the test's own."""
     fast = ExactRecord("slate", 140.0 / (1 + change), 0.4103, 20, 82.4)

@@ -28,6 +28,7 @@ def tried() -> list[Mapping[str, str]]:
     return lines
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("target", TARGETS)
 def test_bad_input_is_told_soon_and_touches_nothing(target: str, tried: Sequence[Mapping[str, str]]) -> None:
     mine = [one for one in tried if one["target"] == target]

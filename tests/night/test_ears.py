@@ -244,7 +244,9 @@ def test_what_takes_long_is_told_line_by_line_on_standard_error(record, broken, 
 def test_on_a_screen_a_bar_shows_how_far_it_is(record, monkeypatch, capsys, plain) -> None:
     screen = io.StringIO()
     monkeypatch.setattr(ears, "LONG_S", 0.0)
-    monkeypatch.setattr("rich.console.Console", lambda **_: Console(file=screen, force_terminal=True, width=80))
+    monkeypatch.setattr(
+        "rich.console.Console", lambda **_: Console(file=screen, force_terminal=True, width=80)
+    )
     facts_of_records([(record(1), NOTHING), (record(2), NOTHING)], jobs=1, plain=plain)
     lines = capsys.readouterr().err.splitlines()
     shown = re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", screen.getvalue())

@@ -1,4 +1,4 @@
-"""Playlists beyond their formats' rules, which `tests/standards` holds: what no line can hold, and what is put together."""
+"""Playlists beyond their formats' rules, which `tests/standards` holds: what no line can hold, what is put together."""
 
 import pytest
 

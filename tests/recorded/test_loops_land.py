@@ -111,8 +111,8 @@ def layer(name: str, **more: float) -> Layer:
     return Layer(LOOPS[f"loop_{name}"], **more)  # type: ignore[arg-type]
 
 
-PAIRS = [
-    Pair(133.0, layer("amen_full"), layer("breakbeat")),
+PAIRS = [Pair(133.0, layer("amen_full"), layer("breakbeat"))]
+MORE_PAIRS = [
     Pair(143.0, layer("compus"), layer("amen_full")),
     Pair(128.0, layer("amen"), layer("industrial")),
     Pair(
@@ -121,8 +121,6 @@ PAIRS = [
         layer("mika"),
         rest="jump_back: [{track: loop_breakbeat, at: landing, to: loop, loop: 8 beats}]",
     ),
-]
-MORE_PAIRS = [
     Pair(129.0, layer("garzul"), layer("breakbeat")),
     Pair(129.6, layer("mika"), layer("garzul")),
     Pair(138.0, layer("industrial"), layer("compus")),

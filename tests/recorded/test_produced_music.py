@@ -31,11 +31,9 @@ LOUDNESS_TOLERANCE_LU = 0.2
 """EBU Tech 3341 (2016), clause 2.9, allows a meter 0.1 LU; here are two."""
 LANDING_MS = 1.0
 
-PAIRS = [
-    ("beast-of-insanity", "desert3", 136.0, "mp3"),
-    ("sixtyfour_revisited", "brokenlight", 132.0, "opus"),
-]
+PAIRS = [("beast-of-insanity", "desert3", 136.0, "mp3")]
 MORE_PAIRS = [
+    ("sixtyfour_revisited", "brokenlight", 132.0, "opus"),
     ("infight", "desert3", 142.0, "flac"),
     ("brokenlight", "infight", 145.0, "mp3"),
     ("desert3", "sixtyfour_revisited", 131.0, "wav"),

@@ -144,7 +144,7 @@ document.getElementById("before").addEventListener("click", () => walk(-1));
 document.getElementById("next").addEventListener("click", () => walk(1));
 document.getElementById("keys-on").checked = keeper.getItem("dropkiln/keys") !== "off";
 document.getElementById("keys-on").addEventListener("change", (event) => {
-  keep("dropkiln/keys", event.target.checked ? null : "off");
+  keep("dropkiln/keys", event.target.checked ? "on" : "off");
 });
 
 document.documentElement.classList.add("scripted");

@@ -12,6 +12,7 @@ const keeper = (() => {
   try {
     localStorage.setItem("dropkiln/asked", "1");
     localStorage.removeItem("dropkiln/asked");
+    bringBack();
     return localStorage;
   } catch {
     document.getElementById("keeps-nothing").hidden = false;
@@ -19,17 +20,23 @@ const keeper = (() => {
     return {
       getItem: (key) => kept.get(key) ?? null,
       setItem: (key, value) => kept.set(key, value),
-      removeItem: (key) => kept.delete(key),
       key: (index) => [...kept.keys()][index],
       get length() { return kept.size; },
     };
   }
 })();
 
+/** Chromium on a busy machine was seen to lose `localStorage` as a page is loaded again; what its tab keeps, it has. */
+function bringBack() {
+  for (const [key, value] of Object.entries(sessionStorage)) {
+    if (key.startsWith("dropkiln/") && localStorage.getItem(key) === null) localStorage.setItem(key, value);
+  }
+}
+
 function keep(key, value) {
   try {
-    if (value === null) keeper.removeItem(key);
-    else keeper.setItem(key, value);
+    keeper.setItem(key, value);
+    if (keeper instanceof Storage) sessionStorage.setItem(key, value);
   } catch (error) { // its room is full
     document.getElementById("keeps-nothing").hidden = false;
     tell(`This was not kept: ${error.message}`);
@@ -88,7 +95,7 @@ function readAll() {
 function rate(number, change) {
   ratings[number] = { ...ratings[number], ...change };
   const { verdict, note } = ratings[number];
-  keep(keyOf(number), verdict || note ? JSON.stringify({ verdict, note }) : null);
+  keep(keyOf(number), JSON.stringify({ verdict, note }));
   showRating(number);
   showBallot();
 }

@@ -16,7 +16,7 @@
   const keyOf = (clip) => `shared-clip:${clip.pcm}:${clip.name}`;
   const kept = (key) => {
     try {
-      return localStorage.getItem(key);
+      return localStorage.getItem(key) ?? sessionStorage.getItem(key); // which a busy browser was seen to lose last
     } catch {
       keeps = false;
       return null;
@@ -25,6 +25,7 @@
   const keep = (key, text) => {
     try {
       localStorage.setItem(key, text);
+      sessionStorage.setItem(key, text);
     } catch {
       keeps = false;
     }
