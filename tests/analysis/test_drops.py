@@ -101,6 +101,7 @@ def test_the_first_candidate_is_the_drop(name: str) -> None:
 @pytest.mark.parametrize(
     "perturb", [silent_bar, bass_pick_up, equal_loudness, sub_drone, fake_drop, no_low_end]
 )
+@pytest.mark.slow
 def test_a_drop_that_is_hard_to_find_is_among_the_candidates(
     name: str, perturb: Callable[[str, Audio], Audio]
 ) -> None:
