@@ -21,7 +21,10 @@ PARTS = {
     "plain": ("tests.bench.plain_pipeline", "the same preview by one FFmpeg command beside ours"),
     "ears": ("tests.bench.ears_cost", "how fast a record is heard, and in how much memory"),
     "page": ("tests.bench.page_load", "how fast a page of many clips loads and changes variants"),
-    "night": ("tests.bench.night", "a second variant, two workers over one, a long night and the same again"),
+    "night": (
+        "tests.bench.night",
+        "a second variant, two workers over one, a long night, an unchanged one",
+    ),
 }
 
 
