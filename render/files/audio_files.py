@@ -145,7 +145,7 @@ def _read_samples(recording: Recording, start_frame: int, audio: Audio) -> int:
             return 0
         at = start_frame
         if recording.format == "vorbis":
-            at = min(at, max(0, headers.ogg_end(path).last_page_start_frames - 1))
+            at = min(at, max(0, ogg_pages.ogg_end(path).last_page_start_frames - 1))
         file.seek(at)
         while at < start_frame:
             at += len(file.read(min(_BLOCK_FRAMES, start_frame - at), dtype="float32"))
@@ -164,7 +164,7 @@ def _soundness(path: Path, kind: str, shape: packets.Shape) -> tuple[int | None,
         damaged_at = ogg_pages.first_damage(path)
         if damaged_at is not None and kind == "opus":
             damaged_at = damaged_at * shape.rate_hz // ogg_pages.OPUS_CLOCK_HZ
-        elif damaged_at is None and not headers.ogg_end(path).marked:
+        elif damaged_at is None and not ogg_pages.ogg_end(path).marked:
             notes.append("this file has no end mark: it may be cut short")
     elif kind == "mp3":
         found = mp3_frames.examined(path)

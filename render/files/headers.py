@@ -6,53 +6,29 @@
   "The Common Chunk").
 - WAV states its rate and, in bytes a second, again; AIFF its frames and, in bytes, again; FLAC its rate at the
   beginning and again in each frame (RFC 9639, section 9.1). Neither has a checksum over them.
-- An Ogg stream is a row of pages, each with the position reached at its end, the last one marked as the last
-  (RFC 3533, section 6). The last page of a Vorbis stream is shortened to end on the exact sample (Vorbis I
-  specification, A.2), and libsndfile computes from that shortened end when it is asked to seek into it: it
-  lands late by what was cut (8 ms were measured at 44.1 kHz).
 """
 
+import math
 import os
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 _UNKNOWN_SIZE = 0xFFFF_FF00
 """Sizes from here on stand for `not known when the header was written`, or for a size kept in RF64's `ds64`."""
 
-_PAGE_HEAD_BYTES = 27
-_LAST_PAGE = 0x04
-_LONGEST_PAGE_BYTES = _PAGE_HEAD_BYTES + 255 + 255 * 255
-"""RFC 3533, section 6: head, segment table and 255 segments of 255 bytes."""
-
-
-@dataclass(frozen=True)
-class OggEnd:
-    """The end of an Ogg stream, as far as its pages tell."""
-
-    last_page_start_frames: int
-    """Where the last page begins; 0 where there is but one."""
-    marked: bool
-    """Whether the last page is marked as the last: a copy that broke off has no such page."""
-
 
 def frames_promised(path: Path) -> int | None:
     """How many frames the header of a PCM WAV or AIFF file states; None where it states none."""
-    with path.open("rb") as file:
-        order = ">" if file.read(12).startswith(b"FORM") else "<"
-        bytes_per_frame = 0
-        while len(head := file.read(8)) == 8:
-            name, size = struct.unpack(f"{order}4sI", head)
-            body_start = file.tell()
-            if name == b"COMM":
-                return int(struct.unpack(">2xI", file.read(6))[0])
-            if name == b"fmt ":
-                bytes_per_frame = struct.unpack("<12xH", file.read(14))[0]
-            if name == b"data":
-                known = bytes_per_frame > 0 and 0 < size < _UNKNOWN_SIZE
-                return size // bytes_per_frame if known else None
-            file.seek(body_start + size + size % 2)
+    bytes_per_frame = 0
+    for name, size, body in _chunks(path, to_its_end=False):
+        if name == b"COMM":
+            return int(struct.unpack_from(">2xI", body)[0])
+        if name == b"fmt ":
+            bytes_per_frame = struct.unpack_from("<12xH", body)[0]
+        if name == b"data":
+            known = bytes_per_frame > 0 and 0 < size < _UNKNOWN_SIZE
+            return size // bytes_per_frame if known else None
     return None
 
 
@@ -89,10 +65,15 @@ def doubts(path: Path, kind: str, rate_hz: int) -> list[str]:
     return found
 
 
-def _chunks(path: Path, order: str) -> Iterator[tuple[bytes, int, bytes]]:
-    """Name, stated size and first bytes of each chunk, as far as the file says that it goes."""
+def _chunks(path: Path, to_its_end: bool = True) -> Iterator[tuple[bytes, int, bytes]]:
+    """Name, stated size and first bytes of each chunk of a WAV or AIFF file.
+
+    As far as the file says that it goes, or, as a stream that was recorded says nothing of it, as far as there is any.
+    """
     with path.open("rb") as file:
-        end = 8 + struct.unpack(f"{order}4xI4x", file.read(12))[0]
+        head = file.read(12)
+        order = ">" if head.startswith(b"FORM") else "<"
+        end = 8 + struct.unpack(f"{order}4xI4x", head)[0] if to_its_end else math.inf
         while file.tell() < end and len(head := file.read(8)) == 8:
             name, size = struct.unpack(f"{order}4sI", head)
             body_start = file.tell()
@@ -102,7 +83,7 @@ def _chunks(path: Path, order: str) -> Iterator[tuple[bytes, int, bytes]]:
 
 def _doubts_of_wav(path: Path) -> list[str]:
     plain, heard = False, False
-    for name, size, body in _chunks(path, "<"):
+    for name, size, body in _chunks(path):
         if name == b"fmt " and len(body) >= 16:
             tag, channels, rate_hz, bytes_a_second, frame_bytes, bits = struct.unpack_from("<HHIIHH", body)
             plain = tag in _PLAIN_WAV
@@ -123,7 +104,7 @@ def _doubts_of_wav(path: Path) -> list[str]:
 
 def _doubts_of_aiff(path: Path) -> list[str]:
     frame_bytes, frames = 0, 0
-    for name, size, body in _chunks(path, ">"):
+    for name, size, body in _chunks(path):
         if name == b"COMM" and len(body) >= 18:
             channels, frames, bits = struct.unpack_from(">HIH", body)
             frame_bytes = channels * ((bits + 7) // 8)
@@ -150,28 +131,3 @@ def _rate_of_first_flac_frame(path: Path) -> int | None:
     if len(frame) < 4 or frame[0] != 0xFF or frame[1] & 0xFE != 0xF8:
         return None
     return _FLAC_RATES_HZ.get(frame[2] & 0x0F)
-
-
-def ogg_end(path: Path) -> OggEnd:
-    """How an Ogg file ends."""
-    with path.open("rb") as file:
-        size = file.seek(0, os.SEEK_END)
-        file.seek(max(0, size - 3 * _LONGEST_PAGE_BYTES))
-        pages = list(_whole_pages(file.read()))
-    ends = [end for end, _ in pages if end >= 0]  # -1: no packet ends on that page
-    start = max((end for end in ends if end < max(ends)), default=0)
-    return OggEnd(start, marked=bool(pages) and pages[-1][1])
-
-
-def _whole_pages(data: bytes) -> Iterator[tuple[int, bool]]:
-    """The position at the end of each whole page in `data`, and whether it is marked as the last."""
-    at = data.find(b"OggS")
-    while 0 <= at <= len(data) - _PAGE_HEAD_BYTES:
-        version, mark, position, segments = struct.unpack("<4xBBq12xB", data[at : at + _PAGE_HEAD_BYTES])
-        body = at + _PAGE_HEAD_BYTES + segments
-        follows = body + sum(data[at + _PAGE_HEAD_BYTES : body])
-        if version == 0 and (follows == len(data) or data[follows : follows + 4] == b"OggS"):
-            yield position, bool(mark & _LAST_PAGE)
-            at = follows
-        else:  # those four bytes stood in the sound itself, or the page is not whole
-            at = data.find(b"OggS", at + 4)

@@ -7,7 +7,7 @@ from pathlib import Path
 from pydantic import TypeAdapter, ValidationError
 
 from render.facts import Recording
-from render.files.known_hashes import file_state, has_settled, key_of
+from render.files.known_hashes import remembered
 from render.files.store import Store
 
 RECORDING_VERSION = 2
@@ -21,24 +21,21 @@ _recording = TypeAdapter(Recording)
 
 
 def known_recording(path: Path, store: Store) -> Recording:
-    """The recording at a path, as `open_recording` gives it and as safely known as a hash is (`known_sha256`).
+    """The recording at a path, as `open_recording` gives it, `remembered`.
 
     A file that is refused is not remembered. Raises SourceError.
     """
-    state = file_state(path)
-    key = state and key_of("recording", RECORDING_VERSION, *_versions(), str(path), state)
-    if key and (known := store.get(key)) is not None:
-        try:
-            return _recording.validate_json(known, strict=True)
-        except ValidationError:  # of another version of this program
-            pass
-    from render.files.audio_files import open_recording  # with its decoders, which take a while to load
 
-    settled = state is not None and has_settled(state)
-    recording = open_recording(path)
-    if key and settled and state == file_state(path):
-        store.put(key, _recording.dump_json(recording))
-    return recording
+    def told() -> bytes:
+        from render.files.audio_files import open_recording  # with its decoders, which take a while to load
+
+        return _recording.dump_json(open_recording(path))
+
+    of = ("recording", RECORDING_VERSION, *_versions(), str(path))
+    try:
+        return _recording.validate_json(remembered(store, path, of, told), strict=True)
+    except ValidationError:  # remembered by another version of this program
+        return _recording.validate_json(told(), strict=True)
 
 
 @cache

@@ -1,12 +1,18 @@
-"""The pages of an Ogg file, each of which carries a checksum and a number (RFC 3533, section 6).
+"""The pages of an Ogg file: each carries a checksum, a number and the position reached at its end, the last one is
+marked as the last (RFC 3533, section 6).
 
-A decoder leaves out a page that is damaged and goes on with the next, so that all later sound is heard too early by
-what the page held. The pages themselves say where that begins.
+- A decoder leaves out a page that is damaged and goes on with the next, so that all later sound is heard too early by
+  what the page held. The pages themselves say where that begins.
+- The last page of a Vorbis stream is shortened to end on the exact sample (Vorbis I specification, A.2), and
+  libsndfile computes from that shortened end when it is asked to seek into it: it lands late by what was cut (8 ms were
+  measured at 44.1 kHz).
 """
 
+import os
 import struct
 import zlib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
@@ -14,6 +20,8 @@ _HEAD = struct.Struct("<4sBBqIIIB")
 _CHECKSUM = slice(22, 26)
 _FIRST_PAGE = 0x02
 _LAST_PAGE = 0x04
+_LONGEST_PAGE_BYTES = _HEAD.size + 255 + 255 * 255
+"""RFC 3533, section 6: head, segment table and 255 segments of 255 bytes."""
 
 _MIRRORED = bytes(int(f"{byte:08b}"[::-1], 2) for byte in range(256))
 
@@ -21,9 +29,18 @@ OPUS_CLOCK_HZ = 48_000
 """RFC 7845, section 4: positions count at this rate, whatever the record's."""
 
 
+@dataclass(frozen=True)
+class OggEnd:
+    """The end of an Ogg stream, as far as its pages tell."""
+
+    last_page_start_frames: int
+    """Where the last page begins; 0 where there is but one."""
+    marked: bool
+    """Whether the last page is marked as the last: a copy that broke off has no such page."""
+
+
 class _Page(NamedTuple):
     starts_stream: bool
-    ends_stream: bool
     position: int
     """Where the last packet that ends on this page reaches; -1 where none does."""
     stream: int
@@ -78,7 +95,7 @@ def _pages(file: BinaryIO) -> Iterator[_Page]:
         if _checksum(blank + table + body) != checksum:
             raise _BadPage
         ended = bool(mark & _LAST_PAGE)
-        yield _Page(bool(mark & _FIRST_PAGE), ended, position, stream, number, body)
+        yield _Page(bool(mark & _FIRST_PAGE), position, stream, number, body)
 
 
 def _checksum(data: bytes) -> int:
@@ -93,3 +110,28 @@ def _checksum(data: bytes) -> int:
 def _pre_skip(body: bytes) -> int:
     """RFC 7845, section 5.1: how much of an Opus stream is thrown away at its beginning; 0 for any other."""
     return int.from_bytes(body[10:12], "little") if body.startswith(b"OpusHead") else 0
+
+
+def ogg_end(path: Path) -> OggEnd:
+    """How an Ogg file ends; only its end is read."""
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - 3 * _LONGEST_PAGE_BYTES))
+        pages = list(_whole_pages(file.read()))
+    ends = [end for end, _ in pages if end >= 0]  # -1: no packet ends on that page
+    start = max((end for end in ends if end < max(ends)), default=0)
+    return OggEnd(start, marked=bool(pages) and pages[-1][1])
+
+
+def _whole_pages(data: bytes) -> Iterator[tuple[int, bool]]:
+    """The position at the end of each whole page in `data`, and whether it is marked as the last."""
+    at = data.find(b"OggS")
+    while 0 <= at <= len(data) - _HEAD.size:
+        _, version, mark, position, *_, segments = _HEAD.unpack_from(data, at)
+        body = at + _HEAD.size + segments
+        follows = body + sum(data[at + _HEAD.size : body])
+        if version == 0 and (follows == len(data) or data[follows : follows + 4] == b"OggS"):
+            yield position, bool(mark & _LAST_PAGE)
+            at = follows
+        else:  # those four bytes stood in the sound itself, or the page is not whole
+            at = data.find(b"OggS", at + 4)
