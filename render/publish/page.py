@@ -26,7 +26,7 @@ from render.publish.templating import asset, environment, policy
 AS_WRITTEN = "as written"
 """What the clip of the recipe itself is called among its variants."""
 STYLE = "page.css"
-SCRIPTS = ("listening.js", "rating.js", "numbers.js", "browsing.js")
+SCRIPTS = (("listening.js",), ("keeping.js", "rating.js"), ("numbers.js",), ("browsing.js",))
 
 _PCM = re.compile(r"[0-9a-f]{64}")
 
@@ -118,7 +118,7 @@ def page_html(clips: Iterable[PageClip]) -> str:
     """The page's text, to lie beside the folder `clips`: combinations by title, variants by name."""
     combinations = _combinations(clips)
     shown = [clip for combination in combinations for _, clip in combination.clips]
-    style, scripts = asset(STYLE), [asset(name) for name in SCRIPTS]
+    style, scripts = asset(STYLE), [asset(*names) for names in SCRIPTS]
     return _templates.get_template("page.html.j2").render(
         policy=policy(style, scripts, img_src=WHERE_IT_LIES, media_src=WHERE_IT_LIES),
         style=Markup(style),

@@ -35,7 +35,7 @@ MOST_CLIPS = MAX_RATINGS
 LARGE_BYTES = 20_000_000
 """From here on mail servers and messengers may refuse a file (common practice)."""
 STYLES = ("page.css", "share.css")
-SCRIPT = "sharing.js"
+SCRIPTS = ("keeping.js", "sharing.js")
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ _templates = environment()
 
 def share_html(clips: Sequence[SharedClip]) -> str:
     """The file's text. A friend can do without scripts: then there is no rating, but everything can be heard."""
-    style, script = "\n".join(map(asset, STYLES)), asset(SCRIPT)
+    style, script = asset(*STYLES), asset(*SCRIPTS)
     return _templates.get_template("share.html.j2").render(
         policy=policy(style, [script], media_src="data:"),
         style=Markup(style),

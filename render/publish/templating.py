@@ -21,9 +21,9 @@ def environment() -> Environment:
     )
 
 
-def asset(name: str) -> str:
-    """A style sheet or a script as it stands."""
-    return _loader.get_source(environment(), name)[0]
+def asset(*names: str) -> str:
+    """A style sheet or a script, of these files as they stand."""
+    return "\n".join(_loader.get_source(environment(), name)[0] for name in names)
 
 
 def policy(style: str, scripts: Sequence[str], **sources: str) -> str:

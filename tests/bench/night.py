@@ -35,6 +35,7 @@ from tests.bench.costs import missing_engines, peak_mib_of, processor_s
 from tests.bench.full_length import FULL_LENGTH, full_length_folder
 from tests.bench.rows import Row, load, tell
 from tests.cli.desk import RATE_HZ, record
+from tests.processes import workers_of
 
 VARIANT_BAR, SPEEDUP_BAR, RECOGNISED_BAR_S, MEMORY_BAR_MIB = 0.25, 1.8, 3.0, 1024.0
 TRACKS, RECIPES, RECOGNISED = 40, 1000, 200
@@ -159,18 +160,6 @@ def night(folder: Path, paths: list[str], out: str, cache: Path, jobs: int) -> N
 def processor_s_of_children() -> float:
     times = os.times()
     return times.children_user + times.children_system
-
-
-def workers_of(run: int) -> list[int]:
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
-            if parent == run and b"spawn_main" in (path.parent / "cmdline").read_bytes():
-                found.append(int(path.parent.name))
-        except (FileNotFoundError, ProcessLookupError):  # it has just ended
-            continue
-    return found
 
 
 def look_at(worker: int, clips: int, into: Night) -> None:

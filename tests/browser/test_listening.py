@@ -180,7 +180,7 @@ def test_ratings_by_keyboard_stay_after_a_reload(few: str, opened: Open) -> None
 
 
 def test_what_the_browser_loses_as_the_page_is_loaded_again_is_there(few: str, opened: Open) -> None:
-    """Chromium does so on a busy machine, a few times in a hundred; here it is done for it."""
+    """Chromium does so on a busy machine now and then; here it is done for it."""
     page = opened(few)
     page.keyboard.press("w")
     page.keyboard.press("j")

@@ -11,7 +11,6 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,6 +19,7 @@ from desk import STRETCHED, Desk, wait_until
 from render.files import rubberband as rubberband_module
 from render.files.engines import engine_of
 from render.night import run
+from tests.processes import children, is_running
 
 StandIn = Callable[[str], None]
 
@@ -123,13 +123,6 @@ def test_a_clip_that_kills_its_worker_fails_alone(desk: Desk, rubberband: StandI
 
 def pids(desk: Desk) -> list[int]:
     return [int(pid) for path in desk.folder.glob("pids-*") for pid in path.read_text().split()]
-
-
-def is_running(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except FileNotFoundError:
-        return False
 
 
 NOTING = 'echo "$$ $PPID" >pids-new-$$ && mv pids-new-$$ pids-$$; exec sleep 60'
@@ -249,18 +242,6 @@ def test_a_clip_over_its_limit_is_ended_and_the_others_are_made(
     assert (ended.status, ended.outcomes) == (1, {"a": "made", "b": "failed", "c": "made", "d": "made"})
     assert "failed    b  it did not end within 20 s; try it alone" in ended.told
     assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)
-
-
-def children(pid: int) -> list[int]:
-    """The processes that a process has started, by the fourth field of their /proc/…/stat (proc(5))."""
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
-        except (FileNotFoundError, ProcessLookupError):
-            continue
-        found += [int(path.parent.name)] if parent == pid else []
-    return found
 
 
 @linux

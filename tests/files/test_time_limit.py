@@ -4,7 +4,6 @@
 Library Reference, `subprocess`).
 """
 
-import os
 import subprocess
 import sys
 import time
@@ -14,6 +13,7 @@ from types import ModuleType
 import pytest
 
 from render.files.time_limit import time_limit
+from tests.processes import is_running
 
 LIMIT_S = 0.5
 SOON_S = 5.0
@@ -34,14 +34,6 @@ def borrower() -> ModuleType:
     module = ModuleType("borrower")
     module.subprocess = subprocess  # type: ignore[attr-defined]
     return module
-
-
-def is_running(pid: int) -> bool:
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
 
 
 @pytest.mark.parametrize(

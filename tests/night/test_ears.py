@@ -26,6 +26,7 @@ from render.files.audio_files import open_recording
 from render.files.store import CACHE_VARIABLE
 from render.night import ears
 from render.night.ears import facts_of_records, listened
+from tests.processes import children, is_running
 
 RATE_HZ = 22_050
 TEMPO_BPM = 140.0
@@ -273,26 +274,6 @@ if __name__ == "__main__":
     except KeyboardInterrupt:
         print("stopped")
 """
-
-
-def children(pid: int) -> list[int]:
-    """The processes that a process has started, by the fourth field of their /proc/…/stat (proc(5))."""
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            state, parent = path.read_text().rsplit(")", 1)[1].split()[:2]
-        except (FileNotFoundError, ProcessLookupError):
-            continue
-        if int(parent) == pid and state != "Z":
-            found.append(int(path.parent.name))
-    return found
-
-
-def is_running(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False
 
 
 def kept_facts(cache: Path) -> int:

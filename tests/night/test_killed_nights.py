@@ -26,6 +26,7 @@ import pytest
 import soundfile
 
 from tests.cli.desk import STRETCHED, Desk, wait_until
+from tests.processes import is_running, workers_of
 
 pytestmark = [
     pytest.mark.slow,
@@ -103,27 +104,9 @@ def _flac_is_whole(content: bytes) -> bool:
         return len(file.read()) == file.frames > 0
 
 
-def processes_of(run: "subprocess.Popen[str]") -> list[int]:
-    """The workers of a run: its children that have been spawned, by their command lines."""
-    found = []
-    for path in Path("/proc").glob("[0-9]*/stat"):
-        with contextlib.suppress(FileNotFoundError, ProcessLookupError):
-            parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
-            if parent == run.pid and b"spawn_main" in (path.parent / "cmdline").read_bytes():
-                found.append(int(path.parent.name))
-    return found
-
-
-def is_running(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except FileNotFoundError:
-        return False
-
-
 def hurt(run: "subprocess.Popen[str]", chance: random.Random) -> str:
     """Kill a run or one of its workers, or ask it to stop; what was done."""
-    workers = processes_of(run)
+    workers = workers_of(run.pid)
     deeds = ["kill", "kill", "term", "ctrl-c twice", "ctrl-c"] + (["worker"] * 3 if workers else [])
     deed = chance.choice(deeds)
     with contextlib.suppress(ProcessLookupError):  # it has just ended by itself
@@ -207,7 +190,7 @@ def test_a_night_that_is_killed_fifty_times_comes_out_as_if_nothing_had_been(
                     with contextlib.suppress(subprocess.TimeoutExpired):
                         run.wait(chance.uniform(0.0, calm_s))
                     if run.poll() is None:
-                        seen |= set(processes_of(run))
+                        seen |= set(workers_of(run.pid))
                         deeds.append(hurt(run, chance))
                 out, err = run.communicate(timeout=LONG_S)
             assert out == ""

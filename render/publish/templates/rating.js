@@ -12,7 +12,7 @@ const keeper = (() => {
   try {
     localStorage.setItem("dropkiln/asked", "1");
     localStorage.removeItem("dropkiln/asked");
-    bringBack();
+    bringBack("dropkiln/");
     return localStorage;
   } catch {
     document.getElementById("keeps-nothing").hidden = false;
@@ -26,17 +26,10 @@ const keeper = (() => {
   }
 })();
 
-/** Chromium on a busy machine was seen to lose `localStorage` as a page is loaded again; what its tab keeps, it has. */
-function bringBack() {
-  for (const [key, value] of Object.entries(sessionStorage)) {
-    if (key.startsWith("dropkiln/") && localStorage.getItem(key) === null) localStorage.setItem(key, value);
-  }
-}
-
 function keep(key, value) {
   try {
-    keeper.setItem(key, value);
-    if (keeper instanceof Storage) sessionStorage.setItem(key, value);
+    if (keeper instanceof Storage) keepTwice(key, value);
+    else keeper.setItem(key, value);
   } catch (error) { // its room is full
     document.getElementById("keeps-nothing").hidden = false;
     tell(`This was not kept: ${error.message}`);
@@ -133,10 +126,7 @@ function ballots(made = new Date()) {
   return parts.map(wrap);
 }
 
-function asText(ballot) {
-  const bytes = Array.from(new TextEncoder().encode(ballot), (byte) => String.fromCharCode(byte)).join("");
-  return AS_TEXT + btoa(bytes).replaceAll("+", "-").replaceAll("/", "_").replace(/=+$/, "");
-}
+const asText = (ballot) => AS_TEXT + inBase64Url(new TextEncoder().encode(ballot));
 
 function showBallot() {
   const rated = ratings.filter((rating) => rating.verdict).length;

@@ -13,10 +13,15 @@
 
   // What was said is kept under the sound it was said of; a browser may refuse to keep anything.
   let keeps = true;
+  try {
+    bringBack("shared-clip:");
+  } catch {
+    keeps = false;
+  }
   const keyOf = (clip) => `shared-clip:${clip.pcm}:${clip.name}`;
   const kept = (key) => {
     try {
-      return localStorage.getItem(key) ?? sessionStorage.getItem(key); // which a busy browser was seen to lose last
+      return localStorage.getItem(key);
     } catch {
       keeps = false;
       return null;
@@ -24,8 +29,7 @@
   };
   const keep = (key, text) => {
     try {
-      localStorage.setItem(key, text);
-      sessionStorage.setItem(key, text);
+      keepTwice(key, text);
     } catch {
       keeps = false;
     }
@@ -44,12 +48,6 @@
       .filter(verdictOf)
       .map((clip) => ({ clip: clip.name, verdict: verdictOf(clip), note: clip.note.value, pcm: clip.pcm })),
   });
-
-  const inBase64Url = (bytes) => {
-    let text = "";
-    bytes.forEach((byte) => (text += String.fromCharCode(byte)));
-    return btoa(text).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
-  };
 
   // JSON.stringify writes a lone half of a character as an escape, which whoever reads the ballot drops.
   const bytesOf = (made) => new TextEncoder().encode(JSON.stringify(made));
