@@ -174,9 +174,9 @@ def _codec(stream: av.AudioStream) -> str:
 
 def _position_of(frame: av.AudioFrame, stream: av.AudioStream) -> int:
     """Where a decoded frame says that it belongs, counted from where the stream says that it starts."""
-    if frame.pts is None or frame.time_base is None:
+    unit_s = frame.time_base  # asked once, and taken apart: fractions are slow, and there are 40 a second
+    if frame.pts is None or unit_s is None:
         raise DamagedError
-    unit_s = frame.time_base  # taken apart, as there are 40 of them a second and fractions are slow
     return round(
         (frame.pts - (stream.start_time or 0)) * unit_s.numerator * frame.sample_rate / unit_s.denominator
     )
