@@ -17,6 +17,11 @@ LIMIT_PER_LANE_SECOND = 5.0
 """What a batch may take: so much, and so many seconds for each second of each lane of its clips. One core needs a
 tenth of that or less; the limits are for what hangs, not for a busy machine."""
 
+UNEQUAL = (
+    "it is there, but not as loud as its variants, as making them together ends their worker;"
+    " close other programs and run it again"
+)
+
 
 def limit_s(batch: Batch) -> float:
     """How long a batch may be at work before it is ended."""
@@ -96,7 +101,8 @@ class _Run:
     def _one_by_one(self, batch: Batch) -> list[Outcome]:
         """Each clip alone that is not there yet; then all are brought to one loudness, as they would have been.
 
-        Where the run is to stop before that, those that are as loud as each can be come to nothing.
+        Those that are only as loud as each can be come to nothing where the run is to stop before that, and have
+        failed where it came to nothing: a comparison of them would not be fair. The next run tries again.
         """
         alone: dict[str, Outcome] = {one.name: one for one in self.kept_in(batch)}
         for order in [order for order in batch.orders if order.plan.name not in alone]:
@@ -109,7 +115,10 @@ class _Run:
             if not together:
                 return [one for one in alone.values() if not isinstance(one, Done)]
             for made in together:
-                if not isinstance(made, Lost):
+                if isinstance(made, Lost):
+                    unequal = [one.name for one in alone.values() if isinstance(one, Done)]
+                    alone |= {name: Failed(name, UNEQUAL, "", ours=False) for name in unequal}
+                else:
                     alone |= {one.name: one for one in made if not isinstance(one, Kept)}
         return list(alone.values())
 

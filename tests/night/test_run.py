@@ -10,7 +10,7 @@ from render.make import Done, Kept
 from render.night import run
 from render.night.batch import Batch
 from render.night.outcome import Failed, Outcome
-from render.night.run import limit_s, outcomes
+from render.night.run import UNEQUAL, limit_s, outcomes
 
 KILLED = "its worker was killed twice, perhaps for want of memory; close other programs"
 
@@ -69,7 +69,7 @@ def test_of_a_batch_that_kills_its_worker_twice_only_the_guilty_clip_fails() -> 
     assert tries == [whole, whole, ("a",), ("a--2",), ("a--3",), ("a", "a--3")]
 
 
-def test_clips_that_only_together_kill_their_worker_are_made_one_by_one(
+def test_clips_that_only_together_kill_their_worker_are_told_not_to_be_equally_loud(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     pools = Pools()
@@ -83,8 +83,11 @@ def test_clips_that_only_together_kill_their_worker_are_made_one_by_one(
 
     monkeypatch.setattr(pools, "workers", deadly_together)
     came = spend([batch("a", "a--2")], pools)
-    assert all(isinstance(outcome, Done) for outcome in came.values())
-    assert sorted(came) == ["a", "a--2"]
+    assert [names for given in pools.given[2:] for names in given] == [("a",), ("a--2",), ("a", "a--2")]
+    assert {name: o.reason for name, o in came.items() if isinstance(o, Failed)} == {
+        "a": UNEQUAL,
+        "a--2": UNEQUAL,
+    }
 
 
 # --- what takes too long ---
