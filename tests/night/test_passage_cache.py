@@ -219,9 +219,8 @@ def test_spans_share_a_key_only_where_they_are_the_same(one: Span, other: Span) 
 
 @given(st.sampled_from([field.name for field in fields(Span)]), st.integers(1, 1000))
 def test_every_part_of_a_span_counts(part: str, step: int) -> None:
-    changed = replace(
-        SPAN, **{part: getattr(SPAN, part) + step * 1e-3 if part in ("speed", "semitones") else step}
-    )
+    change = step * 1e-3 if part in ("speed", "semitones") else step
+    changed = replace(SPAN, **{part: getattr(SPAN, part) + change})
     assert SOURCE.key(changed) != SOURCE.key(SPAN)
 
 
