@@ -30,7 +30,7 @@ book: {BOOK_VERSION}
 clips:
 """
 INDENT = 2
-_PLAIN = re.compile(r"[A-Za-z]+([ ._-]{0,2}[A-Za-z0-9]+)*")
+_PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9]*([ ._-]{1,2}[A-Za-z0-9]+)*")
 _NOT_PLAIN = ("null", "true", "false", "yes", "no", "on", "off", "y", "n")
 """Words that some version of YAML takes for something else than text."""
 _END_OF_DOCUMENT = re.compile(r"^\.\.\.", re.MULTILINE)

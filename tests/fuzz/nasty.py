@@ -102,7 +102,7 @@ GOOD: dict[str, tuple[str, ...]] = {
     "jams": (JAMS, JAMS_OF_LISTS),
     "table": (TABLE, "0.5\n1.0\n1.5\n2.0\n2.5\n3.0\n3.5\n4.0\n4.5\n"),
     "book": (BOOK,),
-    "bookkeeping": (BOOK, BOOK + '\0a note: [it\'s] "fine" #1'),
+    "bookkeeping": (BOOK, BOOK + '\0a note: [it\'s] "fine" #1', BOOK + f"\0{60 * 'a'}!"),
 }
 """By target, texts that it accepts."""
 

@@ -54,6 +54,14 @@ def said(text: str) -> dict[str, list[tuple[str, str]]]:
     return {entry.clip: [(one.who, one.verdict) for one in entry.ratings] for entry in read_book(text)}
 
 
+def test_a_long_title_with_a_sign_in_it_is_written_at_once() -> None:
+    """A pattern that can part letters in more than one way takes twice as long for each letter: days for this one."""
+    title = "Lanterns over Ironworks and then Thimbleyard, the long way round"
+    clips = {"a": Rendered(title, (30 * "ember" + "!",), PCM + 52 * "0")}
+    (entry,) = read_book(merged("book: 1\n", [ballot("a", "works", "Oke")], clips).text)
+    assert (entry.title, entry.tracks) == (title, clips["a"].tracks)
+
+
 def test_nothing_that_was_written_changes() -> None:
     """Without what was added, the book is the old one to the letter."""
     new = merged(COMMENTED, [ballot(clip, "almost", "Oke") for clip in CLIPS], CLIPS).text
