@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+import tomllib
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -172,6 +173,13 @@ def test_the_table_is_read_here_whole() -> None:
 
 
 # --- claims ---
+
+
+def test_python_is_asked_for_as_pip_asks_for_it() -> None:
+    """The upper bound is the first version that is too new (PEP 440, version specifiers)."""
+    [(oldest, newest)] = re.findall(r"With Python 3\.(\d+) to 3\.(\d+) and pip", README)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["requires-python"] == f">=3.{oldest},<3.{int(newest) + 1}"
 
 
 def test_the_cache_may_take_what_the_readme_says(monkeypatch: pytest.MonkeyPatch) -> None:

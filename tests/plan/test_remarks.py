@@ -1,8 +1,11 @@
 """What a plan says of keys and voices, on made-up records whose keys and singing are stated."""
 
-import pytest
-from planning import Record, planned
+from dataclasses import replace
 
+import pytest
+from planning import Record, facts_of, planned, recipe_of
+
+from render.plan.build import plan_clip
 from render.plan.keys import transposed
 from render.plan.model import Reason
 
@@ -47,6 +50,18 @@ def test_a_record_between_two_keys_is_not_compared():
     slow = Record("bpm: 116.5; first_beat: 0; markers: {drop: bar 33}; key: F minor; pitch: follow")
     plan = planned({"flint": Record(f"{LINES}; key: F minor"), "steel": slow})
     assert not [reason for reason in plan.reasons if reason.code == "keys"]
+
+
+def test_a_close_call_heard_is_warned_of_with_the_track_s_name():
+    records = {"flint": Record(LINES), "steel": Record(LINES)}
+    recipe = recipe_of(records)
+    known = facts_of(recipe, records)
+    known["flint"] = replace(known["flint"], warnings=("60% sure, or 90 BPM", "the off-beat may be the beat"))
+    unsure = [reason for reason in plan_clip(recipe, known, "test").reasons if reason.code == "unsure"]
+    assert [(reason.level, reason.track, reason.text) for reason in unsure] == [
+        ("warning", "flint", "flint: 60% sure, or 90 BPM"),
+        ("warning", "flint", "flint: the off-beat may be the beat"),
+    ]
 
 
 def test_two_voices_at_once_are_warned_of_with_how_long_and_from_where():
