@@ -178,6 +178,16 @@ MUTATIONS = (
         ("tests/clips/test_receipt_comes_last.py",),
     ),
     Mutation(
+        "power cut: a file gets its name before it is on the disk",
+        "files/whole_file.py",
+        "            _force_to_disk(temporary)\n        temporary.replace(path)\n",
+        "            pass\n        temporary.replace(path)\n",
+        (
+            "tests/files/test_whole_file.py"
+            "::test_what_is_written_is_on_the_disk_before_it_gets_its_name_and_then_its_folder_is",
+        ),
+    ),
+    Mutation(
         "lock: every run has its own",
         "files/run_lock.py",
         "lock = FileLock(folder / LOCK)",

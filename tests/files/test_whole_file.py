@@ -56,6 +56,29 @@ def test_the_old_file_stays_until_the_new_one_is_whole(tmp_path: Path) -> None:
     assert path.read_bytes() == b"new"
 
 
+@pytest.mark.skipif(os.name != "posix", reason="a folder can be opened as POSIX has it")
+def test_what_is_written_is_on_the_disk_before_it_gets_its_name_and_then_its_folder_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What has been forced to the disk is known by its number (IEEE Std 1003.1, stat(): st_ino)."""
+    done: list[tuple[str, int]] = []
+    fsync, replace = os.fsync, Path.replace
+
+    def noted_fsync(descriptor: int) -> None:
+        fsync(descriptor)
+        done.append(("forced", os.fstat(descriptor).st_ino))
+
+    def noted_replace(temporary: Path, path: Path) -> Path:
+        done.append(("named", temporary.stat().st_ino))
+        return replace(temporary, path)
+
+    monkeypatch.setattr(os, "fsync", noted_fsync)
+    monkeypatch.setattr(Path, "replace", noted_replace)
+    write_whole(tmp_path / "clip.mp3", b"sound")
+    file, folder = (tmp_path / "clip.mp3").stat().st_ino, tmp_path.stat().st_ino
+    assert done == [("forced", file), ("named", file), ("forced", folder)]
+
+
 @pytest.mark.parametrize("error", [ValueError, KeyboardInterrupt, OSError])
 def test_a_failure_leaves_the_old_file_and_nothing_else(tmp_path: Path, error: type[BaseException]) -> None:
     path = tmp_path / "clip.mp3"

@@ -46,10 +46,16 @@ def test_half_and_double_time_are_folded_before_the_tempo_change_is_judged(tempo
     assert [r.text for r in plan.reasons if r.code == "folded"] == [told]
 
 
-def test_a_change_beyond_six_percent_is_warned_of():
-    fast = Record("bpm: 162; first_beat: 0 s; markers: {drop: bar 33}")
-    reasons = planned({"a": A, "b": fast}, "tempo: 174").reasons
-    assert [(r.level, r.track) for r in reasons if r.code == "tempo-change"] == [("warning", "b")]
+@pytest.mark.parametrize(
+    ("bpm", "warned_of"),
+    [(164.3, False), (164.0, True), (184.9, False), (185.3, True)],
+    ids=["+5.90 %", "+6.10 %", "-5.90 %", "-6.10 %"],  # 174 over each of them
+)
+def test_a_change_beyond_six_percent_is_warned_of(bpm, warned_of):
+    other = Record(f"bpm: {bpm}; first_beat: 0 s; markers: {{drop: bar 33}}")
+    reasons = planned({"a": A, "b": other}, "tempo: 174").reasons
+    said = [(r.level, r.track) for r in reasons if r.code == "tempo-change"]
+    assert said == ([("warning", "b")] if warned_of else [])
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,25 @@ def test_the_last_word_of_each_listener_counts_and_the_performer_s_own_above_all
     assert [entry.clip for entry in keepers(read_book(BOOK))] == ["lanterns-over-ironworks"]
 
 
+@pytest.mark.parametrize(
+    ("said", "stands"),
+    [
+        (("works", "works", "no"), "works"),
+        (("almost", "no", "almost"), "almost"),
+        (("works", "no"), "no"),
+        (("works", "almost"), "almost"),
+        (("works", "almost", "no"), "no"),
+        (("works", "works", "almost", "almost", "no"), "almost"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else " ".join(value),
+)
+def test_what_most_listeners_say_counts_and_of_a_tie_the_more_careful(
+    said: tuple[str, ...], stands: str
+) -> None:
+    ratings = ", ".join(f"{{who: listener {n}, verdict: {verdict}}}" for n, verdict in enumerate(said))
+    assert verdicts(f"book: 1\nclips: {{a: {{ratings: [{ratings}]}}}}") == {"a": stands}
+
+
 def test_who_said_it_twice_at_the_same_moment_said_what_stands_first() -> None:
     rows = "[{when: 2031-05-04, who: Mara, verdict: no}, {when: 2031-05-04, who: Mara, verdict: works}]"
     assert verdicts(f"book: 1\nclips: {{a: {{ratings: {rows}}}}}") == {"a": "no"}
