@@ -10,6 +10,7 @@ the clips of the long night have 3 beats, so that it is over soon.
 
 import multiprocessing
 import os
+import re
 import shutil
 import statistics
 import subprocess
@@ -17,20 +18,23 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import soundfile
 from threadpoolctl import threadpool_limits
 
 from render.files.engines import EngineChoice, engine_of, engines_here
 from render.files.shelf import shelf_of
 from render.files.store import CACHE_VARIABLE
-from render.make import Done, make_together
+from render.make import Done, Order, make_together
 from render.night.job import read_work
+from render.sound.engine import Engine
 from tests.bench.costs import missing_engines, peak_mib_of, processor_s
 from tests.bench.full_length import FULL_LENGTH, full_length_folder
 from tests.bench.rows import Row, load, tell
@@ -74,47 +78,72 @@ def rows(quick: bool, asked: Iterable[str] = ()) -> Iterator[Row]:
 def variants(folder: Path, quick: bool) -> Iterator[Row]:
     full_length_folder(folder)
     (folder / "cost.yaml").write_text(FULL_LENGTH + TRY, encoding="utf-8")
+    (folder / "four.yaml").write_text(four_lanes(), encoding="utf-8")
     for engine in engines_here():
-        with multiprocessing.get_context("spawn").Pool(1) as pool, load() as during:
-            first_s, second_s, peak_mib = pool.apply(variant_costs, (folder, engine.name, 2 if quick else 5))
-        clip_s = statistics.median(first_s)
-        ratios = [second / first for first, second in zip(first_s, second_s, strict=True)]
-        told = f"{statistics.median(second_s) / clip_s:.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
-        yield Row(f"second variant / first clip, {engine.name}", told, f"≤ {VARIANT_BAR}", during)
-        told = f"{peak_mib:.0f} MiB"
-        yield Row(f"peak memory at full length, {engine.name}", told, f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
-        told = f"{clip_s:.1f} s of one core; {2 * NIGHT_S / clip_s:.0f} in 8 hours on two"
+        with load() as during:
+            costs = apart(variant_costs, folder, engine.name, 2 if quick else 5)
+        of_first = costs / costs[:, :1]
+        for what, ratios in (("alone", of_first[:, 1]), ("made together with it", of_first[:, 2] - 1.0)):
+            told = f"{np.median(ratios):.2f} ({ratios.min():.2f} to {ratios.max():.2f})"
+            yield Row(f"second variant {what} / first clip, {engine.name}", told, f"≤ {VARIANT_BAR}", during)
+        clip_s = float(np.median(costs[:, 0]))
+        told = f"{clip_s:.1f} s of one core; at most {2 * NIGHT_S / clip_s:.0f} in 8 hours on two"
         yield Row(f"a clip of full length, {engine.name}", told, "", during)
+        with load() as during:
+            peak_mib = apart(peak_of_four_lanes, folder, engine.name)
+        what = f"peak memory, four lanes of full length and a variant, {engine.name}"
+        yield Row(what, f"{peak_mib:.0f} MiB", f"≤ {MEMORY_BAR_MIB:.0f} MiB", during)
     yield from missing_engines("second variant / first clip")
 
 
-def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> tuple[list[float], list[float], float]:
-    """Seconds of processor time for a first clip and for its variant, in turn, and peak memory (MiB)."""
+def four_lanes() -> str:
+    """The two records of the usual recipe, and each once more."""
+    before, tracks, after = re.split(r"(?<=tracks:\n)|(?=low_cut:)", FULL_LENGTH)
+    return before + tracks + re.sub(r"^  (?=[a-z]+:$)", "  second-", tracks, flags=re.MULTILINE) + after + TRY
+
+
+def apart(measure: Callable[..., Any], *arguments: object) -> Any:
+    """What is measured in a process of its own."""
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        return pool.apply(measure, arguments)
+
+
+def variant_costs(folder: Path, choice: EngineChoice, rounds: int) -> npt.NDArray[np.float64]:
+    """Seconds of processor time, (rounds, 3): a first clip, then its variant, and both together from nothing."""
     engine = engine_of(choice)
-    with tempfile.TemporaryDirectory() as cache:
+    with tempfile.TemporaryDirectory() as cache, threadpool_limits(1):
         os.environ[CACHE_VARIABLE] = cache
         first, second = read_work([folder / "cost.yaml"]).orders(folder / "clips", force=False)
 
-        def once(order: object) -> float:
-            for path in (folder / "clips").iterdir():
-                path.unlink()
+        def spent_s(*orders: Order) -> float:
+            empty(folder / "clips")
+            return processor_s(lambda: made(orders, engine))
 
-            def work() -> None:
-                (came,) = make_together([order], engine, shelf_of())
-                assert isinstance(came[0], Done), came
+        costs = []
+        for _ in range(rounds + 1):
+            alone = spent_s(first), spent_s(second)
+            empty(Path(cache))
+            costs.append((*alone, spent_s(first, second)))
+            empty(Path(cache))
+    return np.array(costs[1:])  # the first round loads what is loaded once
 
-            return processor_s(work)
 
-        costs: tuple[list[float], list[float]] = ([], [])
-        with threadpool_limits(1):
-            for number in range(rounds + 1):
-                pair = once(first), once(second)
-                if number:  # the first round loads what is loaded once
-                    costs[0].append(pair[0])
-                    costs[1].append(pair[1])
-                for kept in Path(cache).iterdir():
-                    shutil.rmtree(kept)
-    return *costs, peak_mib_of()
+def peak_of_four_lanes(folder: Path, choice: EngineChoice) -> float:
+    """In MiB."""
+    with tempfile.TemporaryDirectory() as cache, threadpool_limits(1):
+        os.environ[CACHE_VARIABLE] = cache
+        made(read_work([folder / "four.yaml"]).orders(folder / "clips", force=False), engine_of(choice))
+    return peak_mib_of()
+
+
+def made(orders: Sequence[Order], engine: Engine) -> None:
+    came = make_together(orders, engine, shelf_of())
+    assert came and all(isinstance(one, Done) for one, _ in came), came
+
+
+def empty(folder: Path) -> None:
+    for path in folder.iterdir():
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 # --- nights ---
@@ -135,9 +164,11 @@ class Night:
     outcomes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
 
 
-def night(folder: Path, paths: list[str], out: str, cache: Path, jobs: int) -> Night:
+def night(
+    folder: Path, paths: list[str], out: str, cache: Path, jobs: int, engine: str = "signalsmith"
+) -> Night:
     program = str(Path(sys.executable).with_name("dropkiln"))
-    options = ["--out", out, "--jobs", str(jobs), "--engine", "signalsmith", "--plain"]
+    options = ["--out", out, "--jobs", str(jobs), "--engine", engine, "--plain"]
     environment = {**os.environ, CACHE_VARIABLE: str(cache)}
     came = Night()
     began_s, spent_s = time.monotonic(), processor_s_of_children()
@@ -174,21 +205,25 @@ def look_at(worker: int, clips: int, into: Night) -> None:
 def speedup(folder: Path, quick: bool) -> Iterator[Row]:
     """The same clips of full length by one worker and by two, in turn, each with an empty cache."""
     full_length_folder(folder)
-    clips, rounds = (8, 2) if quick else (16, 3)
-    for number in range(clips):
-        text = FULL_LENGTH.replace("tempo: 174", f"tempo: {174 - number * 0.1:.1f}")
-        (folder / f"speed-{number:02d}.yaml").write_text(text, encoding="utf-8")
-    paths = [f"speed-{number:02d}.yaml" for number in range(clips)]
-    ratios = []
-    with load() as during:
-        for _ in range(rounds):
-            nights = []
-            for jobs in (1, 2):
-                with tempfile.TemporaryDirectory() as place:
-                    nights.append(night(folder, paths, f"{place}/out", Path(place) / "cache", jobs))
-            ratios.append(nights[0].wall_s / nights[1].wall_s)
-    told = f"{statistics.median(ratios):.2f} × ({min(ratios):.2f} to {max(ratios):.2f})"
-    yield Row(f"two workers over one, {clips} clips, the whole run", told, f"≥ {SPEEDUP_BAR} ×", during)
+    for engine in engines_here():
+        clips, rounds = (16, 3) if engine.name == "signalsmith" and not quick else (8, 2)
+        for number in range(clips):
+            text = FULL_LENGTH.replace("tempo: 174", f"tempo: {174 - number * 0.1:.1f}")
+            (folder / f"speed-{number:02d}.yaml").write_text(text, encoding="utf-8")
+        paths = [f"speed-{number:02d}.yaml" for number in range(clips)]
+        with load() as during:
+            ratios = [one_over_two(folder, paths, engine.name) for _ in range(rounds)]
+        told = f"{statistics.median(ratios):.2f} × ({min(ratios):.2f} to {max(ratios):.2f})"
+        what = f"two workers over one, {clips} clips, the whole run, {engine.name}"
+        yield Row(what, told, f"≥ {SPEEDUP_BAR} ×", during)
+
+
+def one_over_two(folder: Path, paths: list[str], engine: str) -> float:
+    seconds = []
+    for jobs in (1, 2):
+        with tempfile.TemporaryDirectory() as place:
+            seconds.append(night(folder, paths, f"{place}/out", Path(place) / "cache", jobs, engine).wall_s)
+    return seconds[0] / seconds[1]
 
 
 def long_night(folder: Path, quick: bool) -> Iterator[Row]:
@@ -206,6 +241,11 @@ def long_night(folder: Path, quick: bool) -> Iterator[Row]:
         slope = np.polyfit(clips / 2, mib, 1)[0]  # each of the two makes half of them
         told = f"{slope:+.3f} MiB a clip over {len(clips) * 5 // 2} clips"
         yield Row("slope of a worker's memory", told, "flat", during)
+    with load() as during:
+        again = night(desk, ["."], "out", cache, jobs=2)
+    assert again.outcomes == {"kept": recipes}, again.outcomes
+    told = f"{again.wall_s:.1f} s; {again.processor_s:.1f} s of one core"
+    yield Row(f"{recipes} unchanged clips recognised, the whole run", told, "", during)
 
 
 def unchanged(folder: Path, quick: bool) -> Iterator[Row]:
