@@ -6,6 +6,7 @@ from exact_passages import CHORD_HZ, RATE_HZ, beats_of, hits, passage
 
 from render.sound.onsets import constant_lag_ms, onset_lags_ms
 from render.sound.stretch import resampled
+from tests.cases import first_of
 
 CLICKS = ("click",)
 DRUMS = ("kick+hat", "snare+hat", "kick", "snare+hat")
@@ -21,7 +22,7 @@ def lags(heard, reference, speed=1.0):
     return onset_lags_ms(heard, reference, RATE_HZ, beats_of(speed))
 
 
-@pytest.mark.parametrize("late_ms", DELAYS_MS)
+@pytest.mark.parametrize("late_ms", first_of([-11.0, 0.127, 7.77], DELAYS_MS))
 @pytest.mark.parametrize(
     ("pattern", "chord_hz", "noise"),
     [(CLICKS, (), 1e-6), (DRUMS, CHORD_HZ, 1e-6), (DRUMS, (), NOISY)],
@@ -114,7 +115,7 @@ def test_the_ends_are_not_taken_for_attacks():
     assert constant_lag_ms(empty, empty, RATE_HZ) is None
 
 
-@pytest.mark.parametrize("late_ms", DELAYS_MS)
+@pytest.mark.parametrize("late_ms", first_of([-11.0, 0.127, 7.77], DELAYS_MS))
 def test_what_all_attacks_have_in_common_is_found_without_a_grid(late_ms):
     reference = passage(*DRUMS, chord_hz=CHORD_HZ)
     heard = passage(*DRUMS, chord_hz=CHORD_HZ, late_ms=late_ms)

@@ -1,6 +1,7 @@
 """A record that drifts goes on at another speed: held sounds stay even, nothing clicks, attacks stay in place."""
 
 import shutil
+from functools import cache
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from render.sound.phases import BLOCK_S, TURN_S, in_phase
 from render.sound.seams import Placed, lane_of
 from render.sound.stretch import stretched_beside_plain
 from render.values import Audio
+from tests.cases import first_of
 
 RATE_HZ = 44_100
 ENGINES = [
@@ -69,6 +71,11 @@ def bars(sound: Audio, choice: EngineChoice) -> tuple[list[Placed], list[Placed]
     return heard, plain
 
 
+@cache
+def bars_of_held(name: str, choice: EngineChoice) -> list[Placed]:
+    return bars(held(HELD[name]), choice)[0]
+
+
 def joined(passages: list[Placed], turned: bool = True) -> Audio:
     goes_on = [False] + [True] * (len(passages) - 1)
     laid = in_phase(passages, goes_on, RATE_HZ) if turned else passages
@@ -94,18 +101,18 @@ def bend(audio: Audio, start: int, end: int) -> float:
 
 
 @pytest.mark.parametrize("choice", ENGINES)
-@pytest.mark.parametrize("name", HELD)
+@pytest.mark.parametrize("name", first_of(["a bass", "a pad"], HELD))
 def test_a_held_sound_does_not_dip_where_the_speed_changes(name: str, choice: EngineChoice) -> None:
-    heard, _ = bars(held(HELD[name]), choice)
+    heard = bars_of_held(name, choice)
     assert deepest_dip_db(joined(heard)) <= 0.5
     if name != "a pad":  # whose partials never all cancel at once
         assert deepest_dip_db(joined(heard, turned=False)) > 0.6
 
 
 @pytest.mark.parametrize("choice", ENGINES)
-@pytest.mark.parametrize("name", HELD)
+@pytest.mark.parametrize("name", first_of(["a bass", "a pad"], HELD))
 def test_nothing_clicks_where_the_speed_changes(name: str, choice: EngineChoice) -> None:
-    heard, _ = bars(held(HELD[name]), choice)
+    heard = bars_of_held(name, choice)
     audio = joined(heard)
     within = max(bend(audio, seam + 10_000, seam + 40_000) for seam in SEAMS)
     assert max(bend(audio, seam - 14_000, seam + 2_000) for seam in SEAMS) <= 1.1 * within

@@ -19,6 +19,7 @@ from render.sound.onsets import onset_lags_ms
 from render.sound.signalsmith import Signalsmith
 from render.sound.stretch import HEADROOM, RESIDUAL_LIMIT_MS, SHORTEST_S, resampled, stretched
 from render.values import Audio
+from tests.cases import first_of
 
 ENGINES = [
     pytest.param(
@@ -29,7 +30,7 @@ ENGINES = [
     ),
     "signalsmith",
 ]
-SPEEDS = [0.9, 0.94, 0.98, 1.024, 1.06, 1.1]
+SPEEDS = first_of([0.9, 1.06], [0.9, 0.94, 0.98, 1.024, 1.06, 1.1])
 DRUMS = ("kick+hat", "snare+hat", "kick+hat", "snare+hat")
 LANDING_MS, MEDIAN_MS, WORST_BEAT_MS = 1.0, 0.3, 2.0
 """What the program promises of every clip."""
@@ -80,7 +81,7 @@ def test_drums_under_a_chord_land(engine, speed):
 
 
 @pytest.mark.parametrize("semitones", [-1.0, 1.0])
-@pytest.mark.parametrize("speed", [0.94, 1.0, 1.06])
+@pytest.mark.parametrize("speed", first_of([1.06], [0.94, 1.0, 1.06]))
 def test_moving_the_pitch_moves_no_attack(engine, speed, semitones):
     heard = stretched(passage("click"), RATE_HZ, speed, semitones, engine)
     deviations_ms = click_deviations_ms(heard, inner(beats_of(speed)))
@@ -118,7 +119,7 @@ def test_a_chord_keeps_its_pitch(engine, speed):
 
 
 @pytest.mark.parametrize("semitones", [-2.0, 1.0])
-@pytest.mark.parametrize("speed", [0.98, 1.0, 1.06])
+@pytest.mark.parametrize("speed", first_of([0.98], [0.98, 1.0, 1.06]))
 def test_a_chord_moves_by_the_semitones_asked_for(engine, speed, semitones):
     heard = stretched(passage(chord_hz=CHORD_HZ), RATE_HZ, speed, semitones, engine)
     assert np.abs(cents_off(heard, np.array(CHORD_HZ) * 2 ** (semitones / 12))).max() <= CENT
@@ -138,8 +139,8 @@ def test_a_pitch_that_follows_is_exact_to_the_sample(speed):
 
 
 @pytest.mark.parametrize("semitones", [0.0, 1.0, None])
-@pytest.mark.parametrize("frames", [0, 1, 2, 100, 12_345])
-@pytest.mark.parametrize("channels", [1, 2])
+@pytest.mark.parametrize("frames", first_of([0, 1, 12_345], [0, 1, 2, 100, 12_345]))
+@pytest.mark.parametrize("channels", first_of([2], [1, 2]))
 def test_any_length_comes_out_exact(engine, frames, channels, semitones):
     noise = 0.1 * np.random.default_rng(4).standard_normal((frames, channels))
     for speed in (0.94, 1.0, 1.06):
@@ -171,7 +172,7 @@ def test_the_same_passage_gives_the_same_bytes(engine):
     assert np.array_equal(source, before)
 
 
-@pytest.mark.parametrize("peak", [1.4, 1.0, 0.01, 0.001])
+@pytest.mark.parametrize("peak", first_of([1.4, 0.001], [1.4, 1.0, 0.01, 0.001]))
 def test_level_is_kept_loud_and_quiet(engine, peak):
     """A chord at full scale, above it (as a decoder may give it), and 40 and 60 dB below.
 
