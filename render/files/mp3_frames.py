@@ -163,8 +163,14 @@ def _against_tag(file: BinaryIO, at: int, header: _Header, tag: int) -> tuple[st
     length_bytes = int.from_bytes(frame[checksums - 6 : checksums - 2], "big")
     music_crc = int.from_bytes(frame[checksums - 2 : checksums], "big")
     music_bytes = length_bytes - header.length_bytes
-    if music_bytes <= 0 or at + length_bytes > file.seek(0, os.SEEK_END):
-        return ()  # cut short: its promised length will tell
+    if music_bytes <= 0:
+        return ()
+    missing_bytes = at + length_bytes - file.seek(0, os.SEEK_END)
+    if missing_bytes > 0:
+        return (
+            f"this MP3 file has {missing_bytes} bytes less than its encoder wrote: it is cut short, or frames "
+            "within it are missing and all later sound comes too early",
+        )
     file.seek(at + header.length_bytes)
     crc = 0
     for start in range(0, music_bytes, _CRC_BLOCK_BYTES):

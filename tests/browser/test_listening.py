@@ -179,6 +179,31 @@ def test_ratings_by_keyboard_stay_after_a_reload(few: str, opened: Open) -> None
     expect(page.locator("#clip-0 .verdict textarea")).to_have_value("the <b>second</b> drop, w a n j k")
 
 
+PHONE_PX = {"width": 390, "height": 844}
+
+
+def test_on_a_telephone_a_clip_is_heard_and_rated_by_taps_without_scrolling_sideways(
+    few: str, opened: Open
+) -> None:
+    page = opened(few, viewport=PHONE_PX, has_touch=True, is_mobile=True)
+    kiln = page.locator(f"#clip-{number_of(page, KILN)}")
+    kiln.locator(".near").tap()
+    until_heard(page, KILN)
+    kiln.locator('.answers [value="almost"]').tap()
+    page.locator('#clip-0 .answers [value="works"]').tap()
+    page.locator('#clip-0 .answers [value="no"]').tap()
+    kiln.locator(".verdict textarea").tap()
+    page.keyboard.type("the second drop")
+    expect(page.locator("#ballot-count")).to_have_text(f"2 of {len(FEW)} clips rated.")
+    assert rated(page) == [["clip-0", "no"], ["clip-3", "almost"]]
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    until(page, "[...document.querySelectorAll('.numbers')].every((one) => one.querySelector('table'))")
+    assert page.evaluate("document.documentElement.scrollWidth") == PHONE_PX["width"]
+    page.reload()
+    assert rated(page) == [["clip-0", "no"], ["clip-3", "almost"]]
+    expect(kiln.locator(".verdict textarea")).to_have_value("the second drop")
+
+
 def test_what_the_browser_loses_as_the_page_is_loaded_again_is_there(few: str, opened: Open) -> None:
     """Chromium does so on a busy machine now and then; here it is done for it."""
     page = opened(few)

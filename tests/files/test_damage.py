@@ -109,6 +109,11 @@ def test_a_missing_ogg_page_is_noticed_by_the_numbers(
     recording = opened(tmp_path, b"".join(pages[:-3] + pages[-2:]))
     assert recording.sound_frames is not None
     assert 0 < recording.sound_frames < recording.frames
+    reached_s = recording.sound_frames / recording.rate_hz
+    heard = read_to(recording, reached_s)
+    assert np.array_equal(heard, read_to(opened(tmp_path, whole(name)), reached_s))
+    with pytest.raises(SourceError, match="it is damaged near 0:0"):
+        read_to(opened(tmp_path, b"".join(pages[:-3] + pages[-2:])), reached_s + 0.1)
 
 
 @pytest.mark.parametrize("name", ["vorbis", "opus"])
@@ -163,6 +168,32 @@ def test_an_mp3_frame_that_a_decoder_would_pass_over_ends_what_can_be_used(
     assert 95 * 1152 <= recording.sound_frames <= 99 * 1152
     with pytest.raises(SourceError, match="it is damaged near 0:02"):
         read_to(recording, 3.0)
+
+
+@pytest.mark.parametrize("name", ["mp3 cbr", "mp3 cbr without header"])
+def test_an_mp3_file_that_lost_1000_bytes_is_refused_from_there_on(
+    whole: Callable[[str], bytes], tmp_path: Path, name: str
+) -> None:
+    """One frame and a part of the next: what follows would come 26 ms too early and more."""
+    data = whole(name)
+    cut = mp3_frame_starts(data)[100] + 100
+    recording = opened(tmp_path, data[:cut] + data[cut + 1000 :])
+    assert recording.sound_frames is not None
+    reached_s = recording.sound_frames / recording.rate_hz
+    assert 95 * 1152 <= recording.sound_frames <= 100 * 1152
+    heard = read_to(recording, reached_s)
+    with pytest.raises(SourceError, match="it is damaged near 0:02"):
+        read_to(recording, 3.0)
+    assert np.array_equal(heard, read_to(opened(tmp_path, data), reached_s))
+
+
+def test_an_mp3_file_that_lost_whole_frames_is_told_by_its_tag(
+    whole: Callable[[str], bytes], tmp_path: Path
+) -> None:
+    data = whole("mp3 cbr")
+    starts = mp3_frame_starts(data)
+    note = opened(tmp_path, data[: starts[100]] + data[starts[102] :]).note
+    assert f"has {starts[102] - starts[100]} bytes less than its encoder wrote" in note
 
 
 def test_changed_music_of_an_mp3_file_is_told(whole: Callable[[str], bytes], tmp_path: Path) -> None:
