@@ -6,7 +6,7 @@ from pathlib import Path
 import m3u8
 import pytest
 import xspf_lib
-from desk import Desk
+from desk import EMBER, Desk
 
 WORKS = "book: 1\nclips:\n  duo: {verdict: works}\n  duo--short: {verdict: works}\n  other: {verdict: no}\n"
 
@@ -53,6 +53,28 @@ def test_each_combination_and_all_of_them_lead_to_the_records(
     for name in ("duo", "keepers"):
         assert files_in(folder / f"{name}{ending}") == records
         assert str(kiln.folder) not in (folder / f"{name}{ending}").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("ending", [".m3u8", ".xspf"])
+def test_each_of_two_combinations_has_its_own_records_and_all_together_each_record_once(
+    kiln: Desk, ending: str
+) -> None:
+    folder = kiln.folder / "réc ords #1"
+    kiln.sound("réc ords #1/tallow.wav", EMBER)
+    kiln.recipe(
+        "third.yaml",
+        ("  ember:\n    file: ember.wav", '  tallow:\n    file: "réc ords #1/tallow.wav"'),
+        ("file: slate.wav", 'file: "réc ords #1/slate.wav"'),
+    )
+    assert kiln.run("render", "third.yaml").status == 0
+    kiln.text("book.yaml", "book: 1\nclips: {duo: {verdict: works}, third: {verdict: works}}\n")
+    ended = kiln.run("playlist")
+    assert (ended.status, ended.err) == (0, "")
+    ember, slate, tallow = (folder / f"{name}.wav" for name in ("ember", "slate", "tallow"))
+    lists = kiln.folder / "out/playlists"
+    assert files_in(lists / f"duo{ending}") == [ember, slate]
+    assert files_in(lists / f"third{ending}") == [tallow, slate]
+    assert sorted(files_in(lists / f"keepers{ending}")) == [ember, slate, tallow]
 
 
 def test_where_nothing_works_nothing_is_written(kiln: Desk) -> None:

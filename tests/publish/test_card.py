@@ -229,6 +229,26 @@ def test_paper_says_what_the_text_says(recipe: str) -> None:
     assert Counter(Seen(card_html(card)).words) == Counter(text.split())
 
 
+INKLESS = {"solid", "collapse"}
+"""What else the style sheet says of borders in words."""
+
+
+def colours_of(page: str) -> set[str]:
+    """The colours of the style sheet: by #, by a function or by name, as CSS Color Module Level 4 writes them."""
+    [sheet] = re.findall(r"<style>(.*)</style>", page, re.DOTALL)
+    values = re.findall(r"(?:color|background|border[a-z-]*|outline|fill|stroke|shadow): *([^;}]*)", sheet)
+    words = re.findall(r"#[0-9a-f]+|[a-z-]+\(|(?<![\w.#])[a-z][a-z-]*", " ".join(values))
+    return set(words) - INKLESS
+
+
+@every_recipe
+def test_the_card_is_black_on_white_and_nothing_else(recipe: str) -> None:
+    page = card_html(card_of(*planned(recipe)))
+    assert colours_of(page) == {"#fff", "#000"}
+    assert not re.search(r'\b(color|bgcolor|style)="(?!width: [\d.]+em")', page)
+    assert not re.search(r"rgb|hsl|color-mix|gradient|opacity|filter|<svg|<img|url\(", page)
+
+
 @every_hostile_text
 def test_no_text_can_do_anything_but_be_read(text: str) -> None:
     plan, facts = planned(TWO)
