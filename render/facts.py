@@ -27,7 +27,7 @@ Origin = Literal["stated", "beside", "measured", "assumed"]
 USUAL_PHRASE_BARS = 8
 """Common practice: dance records are built of eight bars; taken where nothing else was heard."""
 
-FACTS_VERSION = 1
+FACTS_VERSION = 2
 """Raised whenever records are heard differently, or `RecordFacts` is made differently: older ones are measured anew."""
 
 
@@ -160,6 +160,7 @@ class RecordLevels:
     """The levels of one record; None where there is nothing to read."""
 
     integrated_lufs: float | None
+    loudness_range_lu: float | None
     true_peak_dbtp: float | None
     sample_peak_dbfs: float | None
     clipped_runs: int

@@ -1,12 +1,13 @@
-"""How loud a record is as a whole, heard once: integrated loudness, true peak, clipped runs.
+"""How loud a record is as a whole, heard once: integrated loudness, loudness range, true peak, clipped runs.
 
 `render.checks` measures finished clips, which lie in memory; a record is heard in blocks, so each measure here
 carries what it needs from one block to the next. Both follow the same clauses and are compared in the tests.
 
 Conventions
 -----------
-- LUFS after ITU-R BS.1770-5, Annex 1, gated; dBTP after Annex 2, interpolated four times; the highest channel counts.
-- A value that does not exist is None: silence, or less than one block of 400 ms.
+- LUFS after ITU-R BS.1770-5, Annex 1, gated; LU of range after EBU Tech 3342 V4 (November 2023); dBTP after Annex 2,
+  interpolated four times; the highest channel counts.
+- A value that does not exist is None: silence, or less than one block of 400 ms, or for the range one window of 3 s.
 - A clipped run is `CLIPPED_SAMPLES` or more samples of one channel in a row at full scale (common practice).
 """
 
@@ -26,6 +27,13 @@ STEPS_PER_BLOCK = 4
 ABSOLUTE_GATE_LUFS = -70.0
 RELATIVE_GATE_LU = -10.0
 
+STEPS_PER_WINDOW = 30
+"""Short-term loudness: windows of 3 s, a new one every 100 ms (EBU Tech 3342, clause 3.1: at least 10 Hz)."""
+SILENT_STEPS = 15
+"""A file is measured as if at least 1.5 s of silence followed it (EBU Tech 3342, clause 5)."""
+RANGE_GATE_LU = -20.0
+PERCENTILES = (10, 95)
+
 OVERSAMPLING = 4
 REACH = 10
 """Samples the interpolation filter reaches to either side."""
@@ -42,6 +50,9 @@ MOST_GAIN = float(
 FULL_SCALE = 0.9999
 """From here on a sample counts as full scale. The largest 16-bit sample is 32767/32768 = 0.99997."""
 CLIPPED_SAMPLES = 3
+
+Powers = npt.NDArray[np.float64]
+"""The mean weighted power of each step of 100 ms, its channels added up, `(steps,)`."""
 
 
 class LevelListener:
@@ -73,7 +84,15 @@ class LevelListener:
         if self._kept is not None:
             self._interpolate(np.zeros((MARGIN, self._kept.shape[1]), np.float32))
         runs = self._runs + int(np.count_nonzero(self._full >= CLIPPED_SAMPLES))
-        return RecordLevels(self._gated(), gain_to_db(self._peak), gain_to_db(self._sample_peak), runs)
+        steps = np.array(self._steps) / (STEP_S * self._rate_hz)
+        whole = int(self._heard_frames / (STEP_S * self._rate_hz) + 1e-9)
+        return RecordLevels(
+            _integrated_lufs(steps[:whole]),
+            loudness_range_lu(steps) if whole >= STEPS_PER_WINDOW else None,
+            gain_to_db(self._peak),
+            gain_to_db(self._sample_peak),
+            runs,
+        )
 
     def _weigh(self, block: Audio) -> None:
         """Add the weighted energy of a block to the steps it lies in."""
@@ -88,20 +107,6 @@ class LevelListener:
         sums = np.add.reduceat(energy, np.concatenate([[0], edges]))
         self._steps[-1] += float(sums[0]) if not len(edges) or edges[0] > 0 else 0.0
         self._steps += [float(value) for value in sums[1:]]
-
-    def _gated(self) -> float | None:
-        """Integrated loudness of whole blocks: equations 2 to 7 of the Annex."""
-        whole = int(self._heard_frames / (STEP_S * self._rate_hz) + 1e-9)
-        steps = np.array(self._steps[:whole])
-        if whole < STEPS_PER_BLOCK:
-            return None
-        blocks = np.convolve(steps, np.ones(STEPS_PER_BLOCK), "valid")
-        blocks /= STEPS_PER_BLOCK * STEP_S * self._rate_hz
-        loud = blocks[blocks > _power(ABSOLUTE_GATE_LUFS)]
-        if not len(loud):
-            return None
-        kept = loud[loud > float(np.mean(loud)) * 10.0 ** (RELATIVE_GATE_LU / 10)]
-        return float(10.0 * np.log10(np.mean(kept)) + K_OFFSET_DB)
 
     def _interpolate(self, block: Audio) -> None:
         """Raise the true peak by what lies between the samples up to `MARGIN` before the block's end."""
@@ -124,6 +129,42 @@ class LevelListener:
             is_open = len(edges) > 0 and edges[-1] == len(opened)
             self._runs += int(np.count_nonzero(lengths[: len(lengths) - is_open] >= CLIPPED_SAMPLES))
             self._full[number] = lengths[-1] if is_open else 0
+
+
+def _integrated_lufs(steps: Powers) -> float | None:
+    """Integrated loudness of whole blocks: BS.1770-5, Annex 1, equations 2 to 7."""
+    if len(steps) < STEPS_PER_BLOCK:
+        return None
+    blocks = _means(steps, STEPS_PER_BLOCK)
+    loud = blocks[blocks > _power(ABSOLUTE_GATE_LUFS)]
+    if not len(loud):
+        return None
+    kept = loud[loud > float(np.mean(loud)) * 10.0 ** (RELATIVE_GATE_LU / 10)]
+    return _lufs(float(np.mean(kept)))
+
+
+def loudness_range_lu(steps: Powers) -> float | None:
+    """How far the 10th and the 95th percentile of the gated short-term loudness lie apart: EBU Tech 3342 V4 (2023).
+
+    The percentile p of n values is the one at place round((n - 1) * p / 100 + 1) of the sorted ones, counted from 1
+    (clause 5). Not pyloudnorm's, which needs the whole record in memory, and steps by 90 ms.
+    """
+    windows = _means(np.concatenate([steps, np.zeros(SILENT_STEPS)]), STEPS_PER_WINDOW)
+    loud = windows[windows >= _power(ABSOLUTE_GATE_LUFS)]
+    if not len(loud):
+        return None
+    kept = np.sort(loud[loud >= float(np.mean(loud)) * 10.0 ** (RANGE_GATE_LU / 10)])
+    lowest, highest = (float(kept[((len(kept) - 1) * percent + 50) // 100]) for percent in PERCENTILES)
+    return _lufs(highest) - _lufs(lowest)
+
+
+def _means(steps: Powers, count: int) -> Powers:
+    """The mean power of every `count` steps in a row."""
+    return np.convolve(steps, np.full(count, 1.0 / count), "valid")
+
+
+def _lufs(power: float) -> float:
+    return float(10.0 * np.log10(power) + K_OFFSET_DB)
 
 
 def _power(lufs: float) -> float:

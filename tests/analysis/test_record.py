@@ -47,7 +47,7 @@ def test_scripts_get_every_fact_by_its_name(heard):
     assert {
         "file", "duration_s", "tempo_bpm", "tempo_confidence", "tempo_runner_up_bpm", "first_beat_s",
         "beats_per_bar", "grid_fits", "drops", "key", "key_confidence", "tonal_weight", "voice_per_bar",
-        "low_end_per_bar", "integrated_lufs", "true_peak_dbtp", "clipped_runs",
+        "low_end_per_bar", "integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "clipped_runs",
     } <= set(facts)  # fmt: skip
     assert {"at_s", "bar", "score", "why"} <= set(facts["drops"][0])
     assert len(facts["voice_per_bar"]) == len(facts["low_end_per_bar"]) > 60
@@ -56,6 +56,8 @@ def test_scripts_get_every_fact_by_its_name(heard):
 def test_people_read_the_drop_by_bar_and_time(heard):
     text = look_text(recording(), heard)
     assert "drop       bar 33, 0:56.59" in text
+    levels = heard.levels
+    assert f"{levels.integrated_lufs:.1f} LUFS, range {levels.loudness_range_lu:.1f} LU, peak" in text
     assert "136.800 BPM" in text
 
 

@@ -22,7 +22,7 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
         asked.append(path)
         if not path.exists():
             raise SourceError(str(path), "there is no such file", "check its name and folder")
-        facts = RecordFacts(float(len(str(path))), RecordLevels(None, None, None, 0), 0.5, None)
+        facts = RecordFacts(float(len(str(path))), RecordLevels(None, None, None, None, 0), 0.5, None)
         return Recording(str(path), "wav", 44_100, 2, 44_100, 1), facts
 
     monkeypatch.setattr(ears, "listened", listened)

@@ -69,7 +69,7 @@ def of_type(kind: typing.Any) -> st.SearchStrategy[typing.Any]:
     return st.one_of(*(st.none() if one is type(None) else of_type(one) for one in arguments))
 
 
-FACTS = RecordFacts(180.5, RecordLevels(-9.1, None, -0.3, 2), 0.25, None)
+FACTS = RecordFacts(180.5, RecordLevels(-9.1, None, None, -0.3, 2), 0.25, None)
 
 
 @pytest.fixture

@@ -79,7 +79,7 @@ def facts(
             bands_db=((-10.0,) * BANDS,) * bars,
         ),
     )
-    levels = RecordLevels(-10.0, -0.5, -0.6, 0)
+    levels = RecordLevels(-10.0, 6.0, -0.5, -0.6, 0)
     return RecordFacts(starts_s[-1] + 0.5, levels, tonal_weight, by)
 
 

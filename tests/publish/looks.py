@@ -74,11 +74,11 @@ def heard(
         stripped=tuple(StrippedPassage(starts_s[bar - 1], bar, long, 0.8) for bar, long in stripped),
         bars=of_bars,
     )
-    return RecordFacts(starts_s[-1] + 0.5, RecordLevels(-9.9, -0.4, -0.5, clipped), 0.56, by)
+    return RecordFacts(starts_s[-1] + 0.5, RecordLevels(-9.9, 6.2, -0.4, -0.5, clipped), 0.56, by)
 
 
 def no_beat() -> RecordFacts:
-    return RecordFacts(158.0, RecordLevels(-30.0, -20.0, -20.1, 0), 0.97, None)
+    return RecordFacts(158.0, RecordLevels(-30.0, 1.0, -20.0, -20.1, 0), 0.97, None)
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ LATE = ((0.0, 0.0), (128.0, 0.004))
 """By beat 128 the record lies 4 ms late."""
 HEARD = RecordFacts(
     duration_s=240.0,
-    levels=RecordLevels(-9.0, -0.2, -0.3, 0),
+    levels=RecordLevels(-9.0, 6.0, -0.2, -0.3, 0),
     tonal_weight=0.45,
     by_bars=ByBars(
         grid=GridFinding(GRID, 0.97, 60.0, True, 1.0, 0.9, 0.7, 8, 1, ("a close call",), late=LATE),
@@ -46,7 +46,7 @@ HEARD = RecordFacts(
         ),
     ),
 )
-SILENT = RecordFacts(10.0, RecordLevels(None, None, None, 0), 0.0, None)
+SILENT = RecordFacts(10.0, RecordLevels(None, None, None, None, 0), 0.0, None)
 
 
 def recipe(lines: str, jump: str = "") -> Recipe:

@@ -10,7 +10,7 @@ from render.values import clock
 
 
 def look_json(looked: Iterable[tuple[Recording, RecordFacts]]) -> str:
-    """A list of objects, one a record: seconds, BPM, LUFS, dBTP; shares and confidences 0 to 1; null for no value."""
+    """A list of objects, one a record: s, BPM, LUFS, LU, dBTP; shares and confidences 0 to 1; null for no value."""
     data = [_facts(recording, heard) for recording, heard in looked]
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
 
@@ -22,7 +22,8 @@ def look_text(recording: Recording, heard: RecordFacts) -> str:
         ("length", f"{clock(heard.duration_s)}, {recording.format}, {recording.rate_hz:,} Hz"),
         (
             "loudness",
-            f"{_number(levels.integrated_lufs, 'LUFS')}, peak {_number(levels.true_peak_dbtp, 'dBTP')}",
+            f"{_number(levels.integrated_lufs, 'LUFS')}, range {_number(levels.loudness_range_lu, 'LU')},"
+            f" peak {_number(levels.true_peak_dbtp, 'dBTP')}",
         ),
     ]
     if levels.clipped_runs:
@@ -73,6 +74,7 @@ def _facts(recording: Recording, heard: RecordFacts) -> dict[str, Any]:
         "voice_per_bar": [],
         "low_end_per_bar": [],
         "integrated_lufs": levels.integrated_lufs,
+        "loudness_range_lu": levels.loudness_range_lu,
         "true_peak_dbtp": levels.true_peak_dbtp,
         "clipped_runs": levels.clipped_runs,
     }
