@@ -186,6 +186,9 @@ def test_on_a_telephone_a_clip_is_heard_and_rated_by_taps_without_scrolling_side
     few: str, opened: Open
 ) -> None:
     page = opened(few, viewport=PHONE_PX, has_touch=True, is_mobile=True)
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+    until(page, "[...document.querySelectorAll('.numbers')].every((one) => one.querySelector('table'))")
+    assert page.evaluate("document.documentElement.scrollWidth") == PHONE_PX["width"]
     kiln = page.locator(f"#clip-{number_of(page, KILN)}")
     kiln.locator(".near").tap()
     until_heard(page, KILN)
@@ -196,9 +199,6 @@ def test_on_a_telephone_a_clip_is_heard_and_rated_by_taps_without_scrolling_side
     page.keyboard.type("the second drop")
     expect(page.locator("#ballot-count")).to_have_text(f"2 of {len(FEW)} clips rated.")
     assert rated(page) == [["clip-0", "no"], ["clip-3", "almost"]]
-    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
-    until(page, "[...document.querySelectorAll('.numbers')].every((one) => one.querySelector('table'))")
-    assert page.evaluate("document.documentElement.scrollWidth") == PHONE_PX["width"]
     page.reload()
     assert rated(page) == [["clip-0", "no"], ["clip-3", "almost"]]
     expect(kiln.locator(".verdict textarea")).to_have_value("the second drop")
