@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from watched import Complaints, Open, until, until_a_picture_is_there
 
 from render.publish.ballots import MAX_BALLOT_BYTES, read_ballot
+from tests.cases import first_of
 
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 TARGET_PX = 24
@@ -32,8 +33,15 @@ def prepared(page: Page) -> None:
     expect(page.locator("#ballot-text")).not_to_have_value("")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(
+    ("viewport", "scheme"),
+    [
+        pytest.param(PHONE, "dark", id="phone-dark"),
+        pytest.param(DESK, "light", id="desk-light"),
+        pytest.param(PHONE, "light", id="phone-light", marks=pytest.mark.slow),
+        pytest.param(DESK, "dark", id="desk-dark", marks=pytest.mark.slow),
+    ],
+)
 def test_axe_finds_nothing(few: str, opened: Open, viewport: dict[str, int], scheme: str) -> None:
     page = opened(few, viewport=viewport, color_scheme=scheme)
     prepared(page)
@@ -185,19 +193,20 @@ def test_many_clips_are_a_light_page(many: str, opened: Open, complaints: Compla
 
 
 @pytest.fixture
-def long_notes(browser: Browser, many: str) -> Iterator[Page]:
+def long_notes(browser: Browser, tmp_path: Path, clips: int) -> Iterator[Page]:
     context = browser.new_context()
     page = context.new_page()
-    page.goto(many)
+    page.goto(made_page(tmp_path, [Made(f"kiln-{index}", "", f"Kiln {index}") for index in range(clips)]))
     page.evaluate("ratings.forEach((one) => { one.verdict = 'works'; one.note = '€'.repeat(1000) })")
     yield page
     context.close()
 
 
-def test_a_ballot_that_would_be_too_large_is_several(long_notes: Page) -> None:
+@pytest.mark.parametrize("clips", first_of([100], [100, MANY]))
+def test_a_ballot_that_would_be_too_large_is_several(long_notes: Page, clips: int) -> None:
     made = long_notes.evaluate("ballots()")
     assert len(made) > 1
     assert all(len(text.encode()) <= MAX_BALLOT_BYTES for text in made)
     rated = [one.clip for text in made for one in read_ballot(text.encode(), datetime.now(UTC)).ratings]
-    assert len(rated) == len(set(rated)) == MANY
-    assert len(FEW) < MANY
+    assert len(rated) == len(set(rated)) == clips
+    assert len(FEW) < clips
