@@ -23,7 +23,15 @@ from typing import ParamSpec, TypeVar
 P = ParamSpec("P")
 T = TypeVar("T")
 
-_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+_THREADS = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+    "NUMBA_NUM_THREADS",
+)
+"""What numeric libraries read once, as they are loaded. Whatever stands there, a worker has one thread: there is a
+worker for each core, and sums in another order differ in their last digits."""
 
 GRACE_S = 1.0
 """For a worker to unwind in: removing a file and killing an outside program take a moment. One that is in a long
@@ -37,7 +45,7 @@ _at_work = threading.Event()
 def processes(count: int) -> Iterator[Executor]:
     """A pool of `count` processes, which are gone afterwards; an exception ends them in the middle of their work."""
     for name in _THREADS:
-        os.environ.setdefault(name, "1")
+        os.environ[name] = "1"
     pool = _Processes(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
     try:
         yield pool

@@ -24,9 +24,10 @@ from mutagen.mp3 import MP3, BitrateMode
 from mutagen.oggopus import OggOpus
 from scipy import signal
 
-from render.faults import OutputError, ToolError
+from render.faults import OutputError, ToolError, ToolStopped
 from render.files import ffmpeg
 from render.files.ffmpeg import decode_clip, encode, find_ffmpeg, pcm24, pcm_sha256
+from render.night.outcome import failed
 from render.plan.model import ClipFormat
 from render.values import Audio, db_to_gain
 
@@ -203,6 +204,24 @@ def test_an_ffmpeg_that_fails_is_told_in_one_line_and_leaves_nothing_behind(
     assert "\n" not in str(told.value)
     assert not (tmp_path / "clip.mp3").exists()
     assert list(temporary.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the stand-ins are shell scripts")
+@pytest.mark.parametrize(
+    ("script", "cause"),
+    [("kill -9 $$", "passing"), ("kill -15 $$", "passing"), ("exit 1", "lasting"), ("exit 137", "lasting")],
+)
+def test_an_encoder_that_a_signal_ended_may_do_at_the_next_try_and_one_that_failed_does_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str, cause: str
+) -> None:
+    """`subprocess` documents a status below zero for a signal; a night tries once more what is passing."""
+    stand_in = program(tmp_path / "ffmpeg", script)
+    monkeypatch.setattr(ffmpeg, "find_ffmpeg", lambda: stand_in)
+    with pytest.raises(ToolError) as told:
+        encode(MIX[:RATE_HZ], RATE_HZ, "mp3", tmp_path / "clip.mp3")
+    assert isinstance(told.value, ToolStopped) == (cause == "passing")
+    assert failed("a", told.value).cause == cause
+    assert not (tmp_path / "clip.mp3").exists()
 
 
 def test_a_temporary_folder_without_room_is_told_before_anything_starts(
