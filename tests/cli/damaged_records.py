@@ -18,9 +18,6 @@ import numpy as np
 import soundfile
 from desk import EMBER, RATE_HZ, SLATE, TEMPO_BPM, Desk, Ended
 
-from render.facts import Recording
-from render.faults import SourceError
-from render.files.audio_files import blocks_of, open_recording
 from render.files.ffmpeg import find_ffmpeg
 
 PLACES = 20
@@ -119,20 +116,12 @@ def places_about_the_sound(form: str, data: bytes) -> list[int]:
             return [*range(start, start + int.from_bytes(data[start : start + 4], "big"))]
 
 
-def outcomes(
-    tried: Sequence[Case], folder: Path, all_by_hand: bool = False
-) -> Iterator[tuple[Case, Outcome]]:
-    """What becomes of each case, in a process that is begun again when it crashes or hangs.
-
-    A record that reads sample for sample as if undamaged makes the same clip, so none is made of it unless
-    `all_by_hand` says so.
-    """
+def outcomes(tried: Sequence[Case], folder: Path) -> Iterator[tuple[Case, Outcome]]:
+    """What becomes of each case, in a process that is begun again when it crashes or hangs."""
     left = list(tried)
     while left:
         here, there = multiprocessing.Pipe()
-        child = multiprocessing.get_context("spawn").Process(
-            target=_try_all, args=(there, left, folder, all_by_hand)
-        )
+        child = multiprocessing.get_context("spawn").Process(target=_try_all, args=(there, left, folder))
         child.start()
         there.close()
         try:
@@ -151,12 +140,12 @@ def outcomes(
             child.join()
 
 
-def _try_all(parent: Connection, tried: Sequence[Case], folder: Path, all_by_hand: bool) -> None:
+def _try_all(parent: Connection, tried: Sequence[Case], folder: Path) -> None:
     os.environ["DROPKILN_CACHE"] = str(folder / "cache")
     bench = _Bench(folder)
     for case in tried:
         try:
-            parent.send(bench.outcome(case, all_by_hand))
+            parent.send(bench.outcome(case))
         except Exception as error:  # noqa: BLE001 - whatever it is, it is what became of the case
             parent.send(Outcome("fails", "fails", f"{type(error).__name__}: {error}"))
 
@@ -169,32 +158,17 @@ class _Bench:
         place.mkdir()
         self.folder, self.desk = folder, Desk(place)
         (place / "slate.wav").unlink()
-        self._undamaged: dict[str, tuple[np.ndarray, set[str], tuple[Recording, np.ndarray]]] = {}
+        self._undamaged: dict[str, tuple[np.ndarray, set[str]]] = {}
 
-    def outcome(self, case: Case, by_hand: bool) -> Outcome:
+    def outcome(self, case: Case) -> Outcome:
         if case.form not in self._undamaged:
-            data = encoded(case.form, self.folder)
-            self._render(case.form, data)
+            self._render(case.form, encoded(case.form, self.folder))
             assert self.desk.clips() == ["test.flac", "test.json", "test.svg"]
-            self._undamaged[case.form] = (*self._clip(), self._read(case.form, data))
-        if not by_hand and self._reads_as_if_undamaged(case):
-            return Outcome("heard", "right")
+            self._undamaged[case.form] = self._clip()
         ended = self._render(case.form, case.data)
         text = " | ".join(ended.told)
         look, looked = self._looked(case.form)
         return Outcome(look, self._rendered(case, ended.status, ended.told), f"{text} | {looked}")
-
-    def _reads_as_if_undamaged(self, case: Case) -> bool:
-        try:
-            recording, sound = self._read(case.form, case.data)
-        except SourceError:
-            return False
-        undamaged, right = self._undamaged[case.form][2]
-        return recording == undamaged and np.array_equal(sound, right)
-
-    def _read(self, form: str, data: bytes) -> tuple[Recording, np.ndarray]:
-        recording = open_recording(self.desk.text(f"slate{ENCODED[form][0]}", data))
-        return recording, np.concatenate([*blocks_of(recording)])
 
     def _render(self, form: str, data: bytes) -> Ended:
         name = f"slate{ENCODED[form][0]}"
@@ -222,7 +196,7 @@ class _Bench:
             return f"is made with {there}"
         self.desk.assert_whole("test")
         audio, warnings = self._clip()
-        right, usual, _ = self._undamaged[case.form]
+        right, usual = self._undamaged[case.form]
         if audio.shape == right.shape and np.array_equal(audio, right):
             return "right"
         if warnings - usual:

@@ -6,10 +6,13 @@ import sys
 from importlib.util import find_spec
 from pathlib import Path
 
+import pytest
+
 from tests.bench import __main__ as bench
 from tests.bench.plain_pipeline import lane_filters, of_lanes
 from tests.bench.previews import of_clicks
 from tests.bench.rows import HEAD, CannotRun, Load, Row
+from tests.fuzz.guiding import HERE
 
 ROOT = Path(__file__).parents[2]
 
@@ -49,6 +52,28 @@ def test_the_cheapest_part_makes_well_formed_rows_and_writes_them_down(tmp_path)
         assert len(cells) == 4 and cells[0] and cells[1]
         assert re.fullmatch(r"\d+\.\d( to \d+\.\d)?", cells[3])
     assert re.search(r"\| \d\.\d\d s \(least \d\.\d\d\), \d+\.\d × a bare Python \| ≤ 0\.3 s \|", rows[0])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        pytest.param(
+            "tests.fuzz position --seconds 1",
+            r"position .* inputs .* 0 findings\n",
+            marks=pytest.mark.skipif(not HERE, reason="atheris exists for Linux on x86-64 only"),
+        ),
+        ("tests.mutations headroom", r"1 of 1 mutations were noticed\n$"),
+        ("tests.ground_truth.scoreboard --sets tape --quick --no-library", r"\| records +\| +\d"),
+        ("tests.bench.night --quick unchanged", r"\| 200 unchanged clips recognised.* s of one core \|"),
+    ],
+)
+def test_what_measures_and_searches_can_be_typed(typed: str, told: str) -> None:
+    """What the other benches do takes minutes; they are loaded by the tests of the documents."""
+    command = [sys.executable, "-m", *typed.split()]
+    ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=600, check=False)
+    assert ended.returncode == 0, ended.stderr
+    assert re.search(told, ended.stdout), ended.stdout
 
 
 def test_a_bar_or_a_line_end_in_a_cell_does_not_break_the_table():
