@@ -14,6 +14,7 @@ from scipy.signal import resample_poly
 from render.files.engines import EngineChoice, engine_of
 from render.make import Done, Kept, Refused, make
 from render.night.job import read_work
+from tests.cases import first_of
 
 ENGINES = [
     pytest.param(
@@ -143,7 +144,7 @@ def test_no_click_is_heard_at_a_seam(tmp_path):
         assert bend[seam - 1000 : seam + 1000].max() <= 1.5 * around
 
 
-@pytest.mark.parametrize("form", ["mp3", "opus", "flac", "wav"])
+@pytest.mark.parametrize("form", first_of(["mp3", "flac"], ["mp3", "opus", "flac", "wav"]))
 def test_the_encoded_file_stays_below_its_ceiling_however_hot_the_mix(tmp_path, form, ember, slate):
     ember.write(tmp_path, gain=1.3), slate.write(tmp_path, gain=1.3)
     rest = f"tempo: 140\nlead: 16 beats\ntail: 16 beats\nclip: {{format: {form}, ceiling: -1 dBTP}}"
@@ -173,7 +174,10 @@ def test_the_headroom_is_what_the_sum_of_the_matched_records_needs(tmp_path, emb
     assert -0.7 <= receipt["headroom_needed_db"] - (peak_dbtp + 6.02) <= 0.05
 
 
-@pytest.mark.parametrize("choice", ENGINES)
+@pytest.mark.parametrize(
+    "choice",
+    [pytest.param("rubberband", marks=[*ENGINES[0].marks, pytest.mark.slow]), "signalsmith"],
+)
 def test_the_same_inputs_give_the_same_samples_byte_for_byte(tmp_path, choice: EngineChoice, ember):
     other = ExactRecord("slate", 136.0, 0.4103, 20, 82.4)
     ember.write(tmp_path), other.write(tmp_path)
@@ -234,7 +238,7 @@ def test_silence_is_refused_and_leaves_no_file(tmp_path, ember, slate):
     assert list((tmp_path / "clips").iterdir()) == []
 
 
-@pytest.mark.parametrize("rate_hz", [8_000, 22_050, 48_000, 96_000, 192_000])
+@pytest.mark.parametrize("rate_hz", first_of([8_000, 96_000], [8_000, 22_050, 48_000, 96_000, 192_000]))
 def test_a_record_of_any_rate_lands(tmp_path, rate_hz, ember):
     other = ExactRecord("slate", 136.0, 0.4103, 20, 82.4, rate_hz=rate_hz)
     ember.write(tmp_path), other.write(tmp_path)
