@@ -1,14 +1,19 @@
 """Settings of the whole suite."""
 
 import os
+import shutil
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
-settings.register_profile("dropkiln", deadline=None, max_examples=60)
-settings.load_profile("dropkiln")
+from tests.demo_sounds import FOLDER_VARIABLE
+
+settings.register_profile("soon", deadline=None, max_examples=20)
+settings.register_profile("slow", deadline=None, max_examples=60)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -21,7 +26,26 @@ def cache_of_the_session(tmp_path_factory: pytest.TempPathFactory) -> Iterator[P
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--slow", action="store_true", help="run the slow tests too")
+    parser.addoption(
+        "--slow", action="store_true", help="run the slow tests too, and more examples of others"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    settings.load_profile("slow" if config.getoption("--slow") else "soon")
+    given = getattr(config, "workerinput", {}).get(FOLDER_VARIABLE)
+    os.environ[FOLDER_VARIABLE] = given or tempfile.mkdtemp(prefix="dropkiln-test-")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:
+    """Of pytest-xdist: what a worker is told before it begins."""
+    node.workerinput[FOLDER_VARIABLE] = os.environ[FOLDER_VARIABLE]
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ[FOLDER_VARIABLE])
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

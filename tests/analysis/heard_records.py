@@ -7,9 +7,10 @@ from render.analysis.bands import BandListener
 from render.analysis.per_bar import BarFeatures, Bars, bar_features, bars_of
 from render.analysis.tonal import TonalFeatures, TonalListener
 from render.analysis.voice import VoiceFeatures, VoiceListener
-from render.demo.records import RECORDS, render_record
+from render.demo.records import RECORDS
 from render.demo.score import DemoRecord
 from render.values import Audio, Grid
+from tests.demo_sounds import rendered
 
 BLOCK = 65_536
 
@@ -33,9 +34,8 @@ def record(name: str) -> DemoRecord:
     return next(record for record in RECORDS if record.name == name)
 
 
-@cache
 def sound_of(name: str) -> tuple[Audio, int]:
-    return render_record(record(name))
+    return rendered(record(name))
 
 
 @cache

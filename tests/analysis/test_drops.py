@@ -16,6 +16,7 @@ from render.demo.records import RECORDS
 from render.facts import DropCandidate
 from render.values import Audio, Grid
 from tests.analysis.heard_records import bar_features_of, bars_heard, record, sound_of
+from tests.cases import first_of
 
 PERTURBED = ("lanterns", "thimbleyard")
 DRONE_HZ = 43.0
@@ -89,7 +90,7 @@ def is_the_drop(candidate: DropCandidate, name: str) -> bool:
     return abs(candidate.at_s - record(name).drop_s) < record(name).grid.beat_s
 
 
-@pytest.mark.parametrize("name", [record.name for record in RECORDS])
+@pytest.mark.parametrize("name", first_of(["lanterns", "thimbleyard"], [record.name for record in RECORDS]))
 def test_the_first_candidate_is_the_drop(name: str) -> None:
     candidates = drop_candidates(bar_features_of(name))
     assert is_the_drop(candidates[0], name)

@@ -13,6 +13,7 @@ from render.facts import GivenBeats
 from render.faults import SourceError
 from render.files.beats_beside import beats_beside
 
+EXAMPLES = settings.default.max_examples
 GOOD = "time,beat\n" + "".join(f"{0.25 + 0.375 * count},{count % 4 + 1}\n" for count in range(12))
 
 
@@ -55,13 +56,13 @@ def test_any_bytes(content, name):
 
 
 @given(st.text(alphabet='0123456789.,;:\t \n\r#"eE+-_nainf\ufeff\x1b\u2028٣', max_size=200))
-@settings(max_examples=200)
+@settings(max_examples=4 * EXAMPLES)
 def test_any_text_of_the_signs_of_tables(text):
     assert_read(text.encode(), "lanterns.beats.csv")
 
 
 @given(st.data())
-@settings(max_examples=200)
+@settings(max_examples=4 * EXAMPLES)
 def test_a_good_table_after_slips_of_the_hand(data):
     text = GOOD
     for _ in range(data.draw(st.integers(1, 4))):
@@ -112,7 +113,7 @@ ANNOTATIONS = nearly_good() | st.fixed_dictionaries(
 
 
 @given(VALUES | st.fixed_dictionaries({"annotations": VALUES | st.lists(ANNOTATIONS | VALUES, max_size=3)}))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=4 * EXAMPLES, deadline=None)
 def test_any_json_that_looks_like_jams(value):
     assert_read(json.dumps(value).encode(), "lanterns.jams")
 

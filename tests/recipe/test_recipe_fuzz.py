@@ -14,6 +14,7 @@ from written import FILE, FULL, LEAST, faults
 from render.recipe.nodes import read_tree
 from render.recipe.reader import read
 
+EXAMPLES = settings.default.max_examples
 SOON_S = 3.0
 """Texts of this size are read in milliseconds; processor time, whatever else the machine does."""
 
@@ -42,7 +43,7 @@ def test_any_text(text):
 
 
 @given(st.text(alphabet="ab1:-? {}[],\"'#&*!|>%@`\\~<=.\n\t\r", max_size=40))
-@settings(max_examples=400)
+@settings(max_examples=7 * EXAMPLES)
 def test_text_of_the_signs_that_yaml_knows(text):
     assert_read(text)
 
@@ -84,7 +85,7 @@ def mutated(draw, base):
 
 
 @given(mutated([FULL, LEAST]))
-@settings(max_examples=400)
+@settings(max_examples=7 * EXAMPLES)
 def test_a_good_recipe_after_slips_of_the_hand(text):
     assert_read(text)
     for one in faults(text):
@@ -135,7 +136,7 @@ def test_any_data_anywhere_in_a_recipe_and_in_a_variant_of_it(at, changes):
 
 
 @given(st.text(alphabet=":-? {}[],\"'#&*!|>%@`\\\n\tab", max_size=30))
-@settings(max_examples=300)
+@settings(max_examples=5 * EXAMPLES)
 def test_no_word_of_the_parser_reaches_the_performer(text):
     """The explanation of last resort is never needed for what one can type."""
     _, problems = read_tree(text)
