@@ -22,6 +22,7 @@ from tests.analysis.heard_grids import (
 )
 from tests.analysis.heard_records import record
 from tests.analysis.test_tempo import SONGS
+from tests.cases import first_of
 from tests.ground_truth.songs import Style
 from tests.ground_truth.truth import Times
 
@@ -47,7 +48,12 @@ def f_measure(true_s: Times, heard_s: tuple[float, ...]) -> float:
     return float(mir_eval.beat.f_measure(true, heard))
 
 
-@pytest.mark.parametrize("name", ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"])
+@pytest.mark.parametrize(
+    "name",
+    first_of(
+        ["lanterns", "thimbleyard"], ["lanterns", "ironworks", "thimbleyard", "quarrybread", "wickergauge"]
+    ),
+)
 def test_the_grid_of_an_invented_record_lies_on_its_beats(name: str) -> None:
     true, finding = record(name).grid, demo_finding(name)
     assert off_ms(finding.grid.first_beat_s, true.first_beat_s, true.beat_s) < NEAR_MS

@@ -17,6 +17,7 @@ from render.make import Done, Kept, Made, Refused
 from render.night.batch import Batch, batches_of, carry_out, kept_of
 from render.night.job import read_work
 from render.night.outcome import Failed
+from tests.cases import first_of
 from tests.clips.exact_records import write_recipe
 from tests.night.tables import DROP, HITS, SHORT, TRY, Table, receipt_of, receipts, samples_of, together
 from tests.recorded.outside_meter import levels_of
@@ -60,7 +61,7 @@ def assert_equally_loud(outcomes: list[Made | Exception], ceiling_dbtp: float) -
     assert max(level.true_peak_dbtp for level in levels) >= ceiling_dbtp - 1.0
 
 
-@pytest.mark.parametrize("form", ["mp3", "opus", "flac"])
+@pytest.mark.parametrize("form", first_of(["mp3"], ["mp3", "opus", "flac"]))
 def test_variants_come_out_equally_loud_below_their_ceiling(table: Table, form: str) -> None:
     recipe = table.recipe(TRY, clip=f"clip: {{format: {form}, ceiling: -1 dBTP}}")
     alone = [together([order])[0] for order in table.orders(recipe)]
