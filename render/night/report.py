@@ -148,7 +148,8 @@ def results_json(entries: Iterable[Entry]) -> str:
 def table(report: Report, path: str) -> Iterator[str]:
     """What a person wants to know in the morning, a line each; `path` is where the whole report lies."""
     counts = ", ".join(f"{count} {word}" for word, count in report.counts.items() if count)
-    yield f"night     {counts or 'nothing to make'}, in {lasting(report.wall_s)}"
+    spent = "" if report.processor_s is None else f" ({lasting(report.processor_s)} of processor time)"
+    yield f"night     {counts or 'nothing to make'}, in {lasting(report.wall_s)}{spent}"
     for name, entry in report.told:
         if entry.reason is not None:
             yield f"{entry.word:<9} {name}  {entry.reason}" + (f"  ({entry.log})" if entry.log else "")

@@ -187,6 +187,26 @@ def test_the_report_of_a_night(desk: Desk) -> None:
     assert report["warnings"]["low-end-overlap"] == 2
 
 
+@posix
+def test_its_processor_time_is_that_of_the_run_and_all_it_started(desk: Desk) -> None:
+    """By the operating system's own account (POSIX.1-2017, getrusage): of a run, its workers and their programs.
+
+    Of the run alone it is a small part. What a report cannot tell is starting before the clock, and what comes after.
+    """
+    import resource
+
+    def spent_s() -> float:
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return used.ru_utime + used.ru_stime
+
+    desk.recipe("a.yaml", STRETCHED)
+    desk.recipe("b.yaml")
+    before_s = spent_s()
+    assert desk.run_apart("render", ".", "--engine", "signalsmith", "--jobs", "2", "--plain").status == 0
+    all_s = spent_s() - before_s
+    assert 0.6 * all_s < report_of(desk)["processor_s"] < all_s
+
+
 def test_a_clip_that_fails_leaves_a_log_and_one_that_succeeds_removes_it(desk: Desk) -> None:
     broken = desk.sound("slate.flac", SLATE)
     whole = broken.read_bytes()
@@ -420,7 +440,7 @@ def test_a_person_at_a_screen_gets_a_table_at_the_end(desk: Desk) -> None:
     lines = [line.strip() for line in re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown.decode()).splitlines()]
     assert process.returncode == 2
     assert any(line.startswith("made      a  out/clips/a.flac") for line in lines)
-    assert any(re.match(r"night     1 made, in \d+ s$", line) for line in lines)
+    assert any(re.match(r"night     1 made, in \d+ s \(\d+ s of processor time\)$", line) for line in lines)
     assert "in error  1 recipe" in lines
     assert "report    out/report.json" in lines
     assert desk.run("render", ".", "--plain").told[-1].startswith("kept      a")

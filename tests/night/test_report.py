@@ -161,7 +161,7 @@ def test_results_for_scripts_keep_their_names() -> None:
 
 def test_the_table_of_the_morning_fits_a_page_and_names_what_went_wrong() -> None:
     assert list(table(report("abcde"), "out/report.json")) == [
-        "night     1 made, 1 kept, 1 refused, 1 failed, 1 left, in 8 h 00 min",
+        "night     1 made, 1 kept, 1 refused, 1 failed, 1 left, in 8 h 00 min (13 h 53 min of processor time)",
         "refused   c  The mix is silent.",
         "failed    d  rubberband: ended  (clips/d.log)",
         "in error  1 recipe",
@@ -170,6 +170,13 @@ def test_the_table_of_the_morning_fits_a_page_and_names_what_went_wrong() -> Non
         "slowest   d 6 s, a 4 s, c 1 s",
         "report    out/report.json",
     ]
+
+
+def test_where_other_machines_were_at_work_no_processor_time_is_told() -> None:
+    assert (
+        next(table(report(processor_s=None), ""))
+        == "night     1 made, 1 kept, 1 refused, 1 failed, in 8 h 00 min"
+    )
 
 
 @pytest.mark.parametrize(
