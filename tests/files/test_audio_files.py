@@ -76,7 +76,9 @@ def test_a_moment_of_the_record_is_at_the_same_time_in_every_format(
 
 
 @pytest.mark.parametrize("name", FFMPEG_ARGUMENTS)
-@pytest.mark.parametrize(("rate_hz", "channels"), [(48_000, 1), (22_050, 2)])
+@pytest.mark.parametrize(
+    ("rate_hz", "channels"), [(48_000, 1), pytest.param(22_050, 2, marks=pytest.mark.slow)]
+)
 def test_the_same_holds_at_other_rates_and_in_mono(
     tmp_path: Path, name: str, rate_hz: int, channels: int
 ) -> None:

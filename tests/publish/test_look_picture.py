@@ -223,7 +223,10 @@ def level_steps_of_one_bar(drawing: Drawing) -> set[int]:
     return {step for step in boxes if boxes[step] > boxes.get(step + 1, 0)}
 
 
-@pytest.mark.parametrize(("bars", "rows"), [(64, 1), (65, 2), (600, 10), (1_536, 24), (1_537, 13)])
+@pytest.mark.parametrize(
+    ("bars", "rows"),
+    [(64, 1), (65, 2), (600, 10), pytest.param(1_536, 24, marks=pytest.mark.slow), (1_537, 13)],
+)
 def test_rows_are_as_many_as_the_record_needs(bars: int, rows: int) -> None:
     drawing = Drawing.of(heard(bars, drops=()))
     assert drawing.texts("strip") == ["low"] * rows
