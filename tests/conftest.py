@@ -34,7 +34,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     settings.load_profile("slow" if config.getoption("--slow") else "soon")
     given = getattr(config, "workerinput", {}).get(FOLDER_VARIABLE)
-    os.environ[FOLDER_VARIABLE] = given or tempfile.mkdtemp(prefix="dropkiln-test-")
+    os.environ[FOLDER_VARIABLE] = given or tempfile.mkdtemp(prefix="sounds-of-a-test-run-")
 
 
 @pytest.hookimpl(optionalhook=True)
