@@ -1,5 +1,6 @@
 """A night at the desk: what is in error stops nobody else, what failed leaves a log, and two runs do not meet."""
 
+import itertools
 import json
 import os
 import random
@@ -8,14 +9,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
 import pytest
 from desk import RECIPE, SLATE, STRETCHED, Desk, wait_until
 
-from render.night import run
+from render.night import night, run
 from render.night.outcome import Failed, Outcome
 
 IN_SET = (("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
@@ -229,18 +230,49 @@ def test_a_clip_that_fails_leaves_a_log_and_one_that_succeeds_removes_it(desk: D
     assert desk.clips() == ["test.flac", "test.json", "test.svg"]
 
 
+HOUR_NS = 3_600_000_000_000
+
+
+@posix  # where a disk notes when a file was last changed
 def test_a_clock_that_jumps_back_disturbs_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    """An hour back at every look, as at the end of summer time on a machine that keeps local time."""
+    """An hour back at every look, as at the end of summer time on a machine that keeps local time: for lengths, for
+    what is remembered of records, and for times of day. It begins a week ahead, so that hashes are remembered; a
+    record that then changes is noticed all the same, though its length and the time that programs set stay.
+    """
+    monkeypatch.setenv("DROPKILN_CACHE", str(desk.folder.parent / "cache"))
     desk.recipe("a.yaml")
     desk.recipe("b.yaml", STRETCHED)
-    now_s = time.time()
-    looks = iter(range(1_000_000))
-    monkeypatch.setattr(time, "time", lambda: now_s - 3600.0 * next(looks))
+    began_ns = time.time_ns() + 7 * 24 * HOUR_NS
+    looks = itertools.count()
+
+    def told_ns() -> int:
+        return began_ns - HOUR_NS * next(looks)
+
+    class Jumping(datetime):
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> "Jumping":
+            return cls.fromtimestamp(told_ns() / 1e9, tz)
+
+    monkeypatch.setattr(time, "time", lambda: told_ns() / 1e9)
+    monkeypatch.setattr(time, "time_ns", told_ns)
+    monkeypatch.setattr(night, "datetime", Jumping)
     assert desk.run("render", ".").outcomes == {"a": "made", "b": "made"}
     assert desk.run("render", ".").outcomes == {"a": "kept", "b": "kept"}
     report = report_of(desk)
+    assert report["ended"] < report["started"]
     assert 0 < report["wall_s"] < 100
     assert all(0 <= clip["wall_s"] < 100 for clip in report["clips"])
+    slate = desk.folder / "slate.wav"
+    before = slate.stat()
+    desk.sound("slate.wav", 0.9 * SLATE)
+    os.utime(slate, ns=(before.st_atime_ns, before.st_mtime_ns))
+    after = slate.stat()
+    assert (after.st_ino, after.st_size, after.st_mtime_ns) == (
+        before.st_ino,
+        before.st_size,
+        before.st_mtime_ns,
+    )
+    assert desk.run("render", ".").outcomes == {"a": "made", "b": "made"}
 
 
 def test_a_source_replaced_during_the_night_does_not_end_it(
@@ -263,7 +295,10 @@ def test_a_source_replaced_during_the_night_does_not_end_it(
     monkeypatch.setattr(run, "carry_out", carry_out)
     ended = desk.run("render", ".")
     assert (ended.status, ended.outcomes) == (1, {"a": "made", "b": "failed", "c": "made"})
-    assert "oak.flac" in ended.told[1]
+    assert ended.told[1] == (
+        f"failed    b  {desk.folder / 'oak.flac'}: it changed while the night ran; "
+        "leave the records alone meanwhile, and render it again"
+    )
 
 
 # --- a night in which nothing has changed ---
