@@ -13,6 +13,7 @@ import pytest
 from scipy import signal
 
 from render.values import Grid
+from tests.cases import first_of
 from tests.ground_truth import debian, scores
 from tests.ground_truth.damage import DAMAGES
 from tests.ground_truth.ears import Heard
@@ -94,7 +95,10 @@ def test_tempi_are_fractional_and_span_slow_to_fast() -> None:
     assert sum(tempo != round(tempo) for tempo in tempi) > len(tempi) / 2
 
 
-@pytest.mark.parametrize("damage", DAMAGES, ids=lambda damage: damage.name)
+SOON = [damage for damage in DAMAGES if damage.name in ("silence", "vinyl", "48 kHz")]
+
+
+@pytest.mark.parametrize("damage", first_of(SOON, DAMAGES), ids=lambda damage: damage.name)
 def test_damage_moves_a_beat_by_what_it_says(damage: object) -> None:
     """The lag at which the damaged record agrees best with the clean one, between 20 and 50 s."""
     song = draw_song(5, "broken beat", length_s=LENGTH_S)
@@ -110,7 +114,14 @@ def test_damage_moves_a_beat_by_what_it_says(damage: object) -> None:
     assert abs(lag) <= 1  # silence is rounded to a frame
 
 
-@pytest.mark.parametrize("perturbation", PERTURBATIONS, ids=lambda perturbation: perturbation.name)
+@pytest.mark.parametrize(
+    "perturbation",
+    first_of(
+        [one for one in PERTURBATIONS if one.name in ("equal loudness", "fake drop", "cut intro")],
+        PERTURBATIONS,
+    ),
+    ids=lambda perturbation: perturbation.name,
+)
 def test_a_perturbed_drop_stays_where_the_truth_says(perturbation: object) -> None:
     """There an attack rises: in the highs, or in the lows where the highs before it are as loud."""
     name = perturbation.name  # type: ignore[attr-defined]

@@ -115,7 +115,13 @@ def test_it_plays_from_sixteen_beats_before_the_landing(few: str, opened: Open) 
     assert page.evaluate("sought.map(([time_s]) => time_s)") == [4.0]
 
 
-@pytest.mark.parametrize("goal", EMBER[1:], ids=["of the same lead", "with a shorter lead"])
+@pytest.mark.parametrize(
+    "goal",
+    [
+        pytest.param(EMBER[1], id="of the same lead", marks=pytest.mark.slow),
+        pytest.param(EMBER[2], id="with a shorter lead"),
+    ],
+)
 def test_a_variant_takes_over_at_the_same_place(few: str, opened: Open, goal: Made) -> None:
     """As far as it does not hang on the clock: by how much the places differ, `tests.bench.page_load` measures.
 
@@ -150,6 +156,7 @@ def test_variants_change_by_key_and_hurry_does_no_harm(few: str, opened: Open) -
     assert page.evaluate("shownOf(0)") == number_of(page, EMBER[1])
 
 
+@pytest.mark.slow
 def test_a_variant_that_does_not_play_keeps_the_place(few: str, opened: Open) -> None:
     page = opened(few)
     play(page, EMBER[0])
@@ -204,6 +211,7 @@ def test_on_a_telephone_a_clip_is_heard_and_rated_by_taps_without_scrolling_side
     expect(kiln.locator(".verdict textarea")).to_have_value("the second drop")
 
 
+@pytest.mark.slow
 def test_what_the_browser_loses_as_the_page_is_loaded_again_is_there(few: str, opened: Open) -> None:
     """Chromium does so on a busy machine now and then; here it is done for it."""
     page = opened(few)
@@ -228,6 +236,7 @@ def test_a_clip_that_sounds_otherwise_is_not_rated_by_what_was_said(opened: Open
     assert rated(page) == []
 
 
+@pytest.mark.slow
 def test_what_the_browser_keeps_may_be_damaged(few: str, opened: Open) -> None:
     page = opened(few)
     page.keyboard.press("w")
@@ -303,6 +312,7 @@ def test_finding_and_ordering(few: str, opened: Open) -> None:
     expect(page.locator("#nothing-shown")).to_be_visible()
 
 
+@pytest.mark.slow
 def test_whoever_comes_back_sees_what_the_page_says_it_shows(few: str, opened: Open) -> None:
     """A browser that fills in again what was chosen before would leave all clips shown below "works"."""
     page = opened(few)

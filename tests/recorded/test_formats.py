@@ -10,6 +10,8 @@ from outside_meter import ffmpeg
 from recorded_material import LOOPS, RATE_HZ, Clip, Sound, clip_of, track_lines, write_recipe
 from scipy import signal
 
+from tests.cases import first_of
+
 pytestmark = pytest.mark.debian
 
 LOOP = LOOPS["loop_compus"]
@@ -49,7 +51,7 @@ def layered_with_itself(folder: Path, original: Sound, form: str, tempo_bpm: flo
     return clip_of(write_recipe(folder, *tracks, rest=f"tempo: {tempo_bpm:.9f}"))
 
 
-@pytest.mark.parametrize("form", FORMATS)
+@pytest.mark.parametrize("form", first_of(["flac", "opus", "mp3 without a gapless header"], FORMATS))
 def test_a_record_of_any_format_lands_where_its_wav_lands(tmp_path, original, form: str):
     """At its own tempo nothing is stretched, so the waveforms themselves are compared, around the landing.
 
