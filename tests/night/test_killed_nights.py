@@ -1,9 +1,10 @@
-"""A night that is killed at random moments, and goes on each time: SIGKILL, SIGTERM and Ctrl-C, the run or a worker.
+"""A night that is killed at random moments, and goes on each time: fifty SIGKILLs, of the run or of a worker, and
+between them SIGTERM and Ctrl-C.
 
 Yardstick: the same night undisturbed. Each clip comes out the same to the sample; what is finished is never made
 again; whoever looks, at any moment, sees whole files alone; and in the end nothing is left lying about.
 
-DROPKILN_SEED chooses other moments, DROPKILN_KILLS how many there are to be.
+DROPKILN_SEED chooses other moments, DROPKILN_KILLS how many SIGKILLs there are to be.
 """
 
 import contextlib
@@ -35,6 +36,8 @@ pytestmark = [
 
 SEED = int(os.environ.get("DROPKILN_SEED", "1"))
 KILLS = int(os.environ.get("DROPKILN_KILLS", "50"))
+BY_SIGKILL = ("kill", "worker")
+"""What counts; the others come between."""
 RECIPES = 5
 """With a variant each, so that a batch can be met between its clips."""
 LOOK_EVERY_S = 0.01
@@ -105,16 +108,17 @@ def _flac_is_whole(content: bytes) -> bool:
 
 
 def hurt(run: "subprocess.Popen[str]", chance: random.Random) -> str:
-    """Kill a run or one of its workers, or ask it to stop; what was done."""
+    """Kill a run or one of its workers, or ask it to stop; what was done, or `late` where there was none any more."""
     workers = workers_of(run.pid)
-    deeds = ["kill", "kill", "term", "ctrl-c twice", "ctrl-c"] + (["worker"] * 3 if workers else [])
+    deeds = ["kill"] * 4 + ["term", "ctrl-c twice", "ctrl-c"] + (["worker"] * 4 if workers else [])
     deed = chance.choice(deeds)
-    with contextlib.suppress(ProcessLookupError):  # it has just ended by itself
+    try:
         match deed:
             case "worker":
                 os.kill(chance.choice(workers), signal.SIGKILL)
             case "kill":
                 run.kill()
+                return deed if run.wait(SOON_S) == -signal.SIGKILL else "late"
             case "term":
                 run.terminate()
             case _:
@@ -122,7 +126,13 @@ def hurt(run: "subprocess.Popen[str]", chance: random.Random) -> str:
                 if deed == "ctrl-c twice":
                     time.sleep(chance.uniform(0, 0.2))
                     os.killpg(run.pid, signal.SIGINT)
+    except ProcessLookupError:  # it has just ended by itself
+        return "late"
     return deed
+
+
+def kills(deeds: list[str]) -> int:
+    return sum(deed in BY_SIGKILL for deed in deeds)
 
 
 def interrupted_before_it_began(told: str) -> bool:
@@ -178,7 +188,7 @@ def test_a_night_that_is_killed_fifty_times_comes_out_as_if_nothing_had_been(
     deeds: list[str] = []
     again = 0
     with onlooker.looking():
-        while len(deeds) < KILLS:
+        while kills(deeds) < KILLS:
             before = finished(desk, calm_receipts)
             if len(before) == len(names):  # all is there: another night, with all that was made thrown away
                 for path in sorted(clips.iterdir(), key=lambda path: path.suffix != ".json"):
@@ -186,7 +196,7 @@ def test_a_night_that_is_killed_fifty_times_comes_out_as_if_nothing_had_been(
                 before = {}
             with desk.start(*asked) as run:
                 seen: set[int] = set()
-                while run.poll() is None and len(deeds) < KILLS:
+                while run.poll() is None and kills(deeds) < KILLS:
                     with contextlib.suppress(subprocess.TimeoutExpired):
                         run.wait(chance.uniform(0.0, calm_s))
                     if run.poll() is None:
@@ -200,7 +210,8 @@ def test_a_night_that_is_killed_fifty_times_comes_out_as_if_nothing_had_been(
             again += sum(after[name] != file for name, file in before.items())
             assert {name: samples[name] for name in after} == {name: pcm for name, (pcm, _) in after.items()}
     undisturbed(desk, *asked)
-    assert onlooker.looks > KILLS
+    assert kills(deeds) == KILLS
+    assert onlooker.looks > len(deeds)
     onlooker.look()
     assert onlooker.wrong == []
     assert again == 0
