@@ -14,6 +14,7 @@ from render.checks.model import Finding, LaneReadings
 from render.checks.sources import clipped_runs
 from render.clip.identity import Identity, require_unchanged, sound_versions
 from render.clip.order import Order
+from render.clip.stage import stage
 from render.facts import Recording
 from render.files.audio_files import read_span
 from render.files.known_hashes import key_of
@@ -85,6 +86,7 @@ def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, sh
     clock, recording = order.plan.clock, order.facts[lane.track].recording
     source = Source(recording, sha256, sound_versions(engine), clock.rate_hz)
     spans = spans_of(lane, recording.rate_hz)
+    stage(order.plan.name, f"lane of {lane.track}")
     stretched, runs = _stretched(source, spans, engine, shelf)
     sound = lane_sound(lane, clock, recording.rate_hz, spans, stretched)
     findings = judge_sources(lane.track, runs)

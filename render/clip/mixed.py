@@ -11,6 +11,7 @@ from render.checks.model import Finding, LaneReadings, Readings
 from render.clip.identity import Identity
 from render.clip.lanes import lanes_of
 from render.clip.order import Order
+from render.clip.stage import stage
 from render.files.known_hashes import key_of
 from render.files.shelf import Shelf
 from render.files.to_ceiling import likely_lufs
@@ -83,6 +84,7 @@ def mixed_clip(
 ) -> MixedClip:
     """Mix a clip; what is read of it besides its levels is read `aside`. Raises SourceError and ToolError."""
     lanes = lanes_of(order, identity, engine, shelf)
+    stage(order.plan.name, "mixing")
     audio = mix(lanes.sounds)
     levels = read_levels(audio, order.plan.clock.rate_hz)
     read = aside.submit(_read, order.plan, lanes.landings, lanes.sounds, audio)

@@ -9,6 +9,7 @@ from render.checks.model import Finding
 from render.clip.identity import inputs_beside
 from render.clip.mixed import MixedClip
 from render.clip.order import Done, Refused
+from render.clip.stage import stage
 from render.files.sound_file import sha256_of
 from render.files.tags import ClipTags, write_tags
 from render.files.to_ceiling import Encoded, encode_to
@@ -39,6 +40,7 @@ def published(
 ) -> Done | Refused:
     """Encode a mix and publish it whole, or refuse it. Raises FellShort, ToolError and OutputError."""
     plan, identity = mixed.order.plan, mixed.identity
+    stage(plan.name, "encoding")
     try:
         with whole_file(identity.clip) as draft:
             # The encoder is a program of its own; the mix is read aside while it works.

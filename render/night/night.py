@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from render.clip.order import Done, Kept
@@ -27,6 +29,7 @@ from render.night.pool import here, processes
 from render.night.progress import Watch, watched
 from render.night.report import Entry, Report, entry_of, report_json, table
 from render.night.run import outcomes
+from render.night.stages import pipe
 from render.night.stopping import Stopping
 from render.night.tasks import Workers
 from render.night.there import kept_clips, told_apart
@@ -91,7 +94,11 @@ class _Night:
     def spend(self) -> None:
         """Make everything, as far as it can be made."""
         self._sweep()
-        with self._workers() as workers, watched(self.batches, self._wishes.plain) as watch:
+        with (
+            pipe() as (reader, writer),
+            self._workers(writer) as workers,
+            watched(self.batches, self._wishes.plain, reader) as watch,
+        ):
             stopping = Stopping(lambda: watch.say(self._finishing()))
             with stopping.heeded():
                 try:
@@ -124,12 +131,12 @@ class _Night:
         )
 
     @contextmanager
-    def _workers(self) -> Iterator[Workers]:
+    def _workers(self, stages: Connection) -> Iterator[Workers]:
         if self._wishes.cluster is not None:
             with self._wishes.cluster.in_folder(self._out) as workers:
                 yield workers
         else:  # one clip alone has no others to be kept from harm, and starts sooner in this process
-            yield processes if len(self._orders) > 1 else here
+            yield partial(processes if len(self._orders) > 1 else here, stages=stages)
 
     def _engine(self) -> EngineChoice:
         """On a cluster what serves here, as all its machines have to take the same."""

@@ -18,7 +18,10 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from multiprocessing.connection import Connection
 from typing import ParamSpec, TypeVar
+
+from render.night.stages import tell, told
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -42,11 +45,15 @@ _at_work = threading.Event()
 
 
 @contextlib.contextmanager
-def processes(count: int) -> Iterator[Executor]:
-    """A pool of `count` processes, which are gone afterwards; an exception ends them in the middle of their work."""
+def processes(count: int, stages: Connection | None = None) -> Iterator[Executor]:
+    """A pool of `count` processes, which are gone afterwards; an exception ends them in the middle of their work.
+
+    They tell of their stages where there is somewhere to.
+    """
     for name in _THREADS:
         os.environ[name] = "1"
-    pool = _Processes(count, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+    spawned = multiprocessing.get_context("spawn")
+    pool = _Processes(count, mp_context=spawned, initializer=_begin, initargs=(stages,))
     try:
         yield pool
     except BaseException:
@@ -57,9 +64,10 @@ def processes(count: int) -> Iterator[Executor]:
 
 
 @contextlib.contextmanager
-def here(_: int) -> Iterator[Executor]:
+def here(_: int, stages: Connection | None = None) -> Iterator[Executor]:
     """No workers: what is submitted is carried out at once, in this process, which starts sooner."""
-    yield _Here()
+    with told(stages):
+        yield _Here()
 
 
 class _Here(Executor):
@@ -100,11 +108,13 @@ def _end_workers() -> None:
         worker.join()
 
 
-def _begin() -> None:
+def _begin(stages: Connection | None) -> None:
     """The first thing a worker does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, _leave)
     threading.Thread(target=_end_with_the_run, daemon=True).start()
+    if stages is not None:
+        tell(stages)
 
 
 def _leave(*_: object) -> None:

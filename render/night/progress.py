@@ -4,6 +4,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from multiprocessing.connection import Connection
 from typing import Protocol
 
 from render.clip.order import Done, Kept, Refused
@@ -26,14 +27,17 @@ class Watch(Protocol):
 
 
 @contextmanager
-def watched(batches: Sequence[Batch], plain: bool) -> Iterator[Watch]:
-    """Show a run on standard error: a line for each clip, and on a screen what is at work below them."""
+def watched(batches: Sequence[Batch], plain: bool, stages: Connection) -> Iterator[Watch]:
+    """Show a run on standard error: a line for each clip, and on a screen what is at work below them.
+
+    `stages` is where the stages of clips are read.
+    """
     if plain or not sys.stderr.isatty():
         yield _Lines()
         return
     from render.night.screen import on_screen  # what draws there takes a while to load
 
-    with on_screen(batches) as screen:
+    with on_screen(batches, stages) as screen:
         yield screen
 
 
