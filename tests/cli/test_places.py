@@ -2,6 +2,7 @@
 
 import os
 import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
@@ -171,10 +172,8 @@ def test_an_output_folder_on_a_read_only_disk(desk: Desk, mounted: Callable[[str
     assert_failed_folder(desk, ended, "the disk is read-only; choose an output folder that can be written")
 
 
-def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
-    desk: Desk, mounted: Callable[[str], None]
-) -> None:
-    """8 beats of 24-bit stereo at 44.1 kHz are 0.9 MB, 2 beats a quarter of it; 600 kB hold the short clip alone."""
+def short_and_long_clips(desk: Desk) -> None:
+    """8 beats of 24-bit stereo at 44.1 kHz are 0.9 MB, 2 beats a quarter of it; 600 kB hold no more than short ones."""
     for name, beats in (("a", 1), ("b", 4), ("c", 1), ("d", 4)):
         desk.recipe(
             f"{name}.yaml",
@@ -182,6 +181,12 @@ def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
             ("tail: 4", f"tail: {beats}"),
             ("format: flac", "format: wav"),
         )
+
+
+def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
+    desk: Desk, mounted: Callable[[str], None]
+) -> None:
+    short_and_long_clips(desk)
     mounted("size=600k")
     ended = desk.run("render", ".", "--plain")
     assert (ended.status, ended.out) == (1, "")
@@ -193,6 +198,24 @@ def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
     assert len(ended.told) == 3
     assert [name for name in desk.clips() if name != "b.log"] == ["a.json", "a.svg", "a.wav"]
     desk.assert_whole("a")
+
+
+def test_workers_stop_at_a_full_disk_and_the_next_run_goes_on_where_there_is_room(
+    desk: Desk, mounted: Callable[[str], None]
+) -> None:
+    short_and_long_clips(desk)
+    mounted("size=600k")
+    ended = desk.run("render", ".", "--plain", "--jobs", "2")
+    assert (ended.status, ended.out) == (1, "")
+    assert any("b.wav: the disk is full" in line or "d.wav: the disk is full" in line for line in ended.told)
+    whole = {name.removesuffix(".wav") for name in desk.clips() if name.endswith(".wav")}
+    assert whole <= {"a", "c"}
+    for name in whole:
+        desk.assert_whole(name)
+    subprocess.run(["mount", "-o", "remount,size=8m", desk.folder / "out"], check=True)
+    again = desk.run("render", ".", "--plain", "--jobs", "2")
+    assert again.status == 0
+    assert again.outcomes == {name: "kept" if name in whole else "made" for name in "abcd"}
 
 
 def test_a_disk_that_fills_up_among_the_variants_of_a_recipe_ends_the_run_once(
