@@ -17,6 +17,7 @@ from tests.recorded.recorded_material import Sound
 class Levels:
     integrated_lufs: float
     true_peak_dbtp: float
+    loudness_range_lu: float
 
 
 def ffmpeg(*arguments: str | Path) -> str:
@@ -33,7 +34,8 @@ def levels_of(file: Path) -> Levels:
     said = ffmpeg("-v", "error", "-i", file, "-af", meter, "-f", "null", "-")
     loudness = re.findall(r"^lavfi\.r128\.I=(\S+)$", said, re.MULTILINE)
     peak = re.findall(r"^lavfi\.r128\.true_peak=(\S+)$", said, re.MULTILINE)
-    return Levels(float(loudness[-1]), 20 * math.log10(float(peak[-1])))
+    loudness_range = re.findall(r"^lavfi\.r128\.LRA=(\S+)$", said, re.MULTILINE)
+    return Levels(float(loudness[-1]), 20 * math.log10(float(peak[-1])), float(loudness_range[-1]))
 
 
 def decoded(file: Path, folder: Path) -> tuple[Sound, int]:

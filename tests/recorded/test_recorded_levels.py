@@ -8,8 +8,10 @@ import soundfile
 from outside_meter import Levels, decoded, levels_of
 from recorded_material import LOOPS, PIECES, RATE_HZ, clip_of, track_lines, write_recipe
 
+from render.analysis.levels import LevelListener
 from render.checks.loudness import integrated_lufs
 from render.checks.true_peak import sample_peak_dbfs, true_peak_dbtp
+from render.files.audio_files import blocks_of, open_recording
 from render.values import Audio
 from tests.cases import first_of
 from tests.standards.meters import of_a_record
@@ -20,6 +22,9 @@ LOUDNESS_APART_LU = 0.2
 PEAK_APART_DB = 0.3
 """Two meters, of which EBU Tech 3341 V4 (November 2023), clause 2.9, allows each 0.1 LU, and +0.2 to −0.4 dB of true
 peak."""
+
+RANGE_APART_LU = 1.0
+"""What EBU Tech 3342 V4 (November 2023), clause 5, allows each meter."""
 
 EXCERPT_S = (60.0, 75.0)
 
@@ -57,6 +62,21 @@ def excerpts(piece_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> di
 def test_a_produced_piece_reads_as_outside(excerpts: dict[str, Path], name: str) -> None:
     audio, rate_hz = soundfile.read(excerpts[name], dtype="float32", always_2d=True)
     assert_reads_as_outside(audio, rate_hz, levels_of(excerpts[name]))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", PIECES)
+def test_a_whole_piece_as_the_program_reads_it_reads_as_outside(piece_folder: Path, name: str) -> None:
+    """Each meter behind its own decoder."""
+    recording = open_recording(piece_folder / f"{name}.ogg")
+    listener = LevelListener(recording.rate_hz)
+    for block in blocks_of(recording):
+        listener.feed(block)
+    heard, outside = listener.heard(), levels_of(piece_folder / f"{name}.ogg")
+    assert recording.frames > 60 * recording.rate_hz
+    assert heard.integrated_lufs == pytest.approx(outside.integrated_lufs, abs=LOUDNESS_APART_LU)
+    assert heard.true_peak_dbtp == pytest.approx(outside.true_peak_dbtp, abs=PEAK_APART_DB)
+    assert heard.loudness_range_lu == pytest.approx(outside.loudness_range_lu, abs=RANGE_APART_LU)
 
 
 def test_the_largest_samples_of_produced_pieces_would_not_do_for_their_peaks(
