@@ -63,6 +63,7 @@ def expect_in_book(kiln: Desk) -> None:
     ]
 
 
+@pytest.mark.slow
 def test_what_is_rated_by_keys_on_the_page_is_in_the_book(kiln: Desk, opened: Open) -> None:
     page = opened((kiln.folder / "out/index.html").as_uri())
     for key in ("w", "m"):

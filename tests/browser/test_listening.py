@@ -77,6 +77,7 @@ def stored(page: Page) -> dict[str, Any]:
     return kept
 
 
+@pytest.mark.slow
 def test_nothing_is_loaded_before_it_is_asked_for(few: str, opened: Open, complaints: Complaints) -> None:
     page = opened(few)
     until_a_picture_is_there(page)
@@ -145,6 +146,7 @@ def test_a_variant_takes_over_at_the_same_place(few: str, opened: Open, goal: Ma
     expect(page.locator(f"#clip-{start}")).to_be_hidden()
 
 
+@pytest.mark.slow
 def test_variants_change_by_key_and_hurry_does_no_harm(few: str, opened: Open) -> None:
     page = opened(few)
     play(page, EMBER[0])
@@ -327,6 +329,7 @@ def test_whoever_comes_back_sees_what_the_page_says_it_shows(few: str, opened: O
     expect(page.locator("#order")).to_have_value("title")
 
 
+@pytest.mark.slow
 def test_what_plays_goes_on_while_the_order_changes(few: str, opened: Open) -> None:
     page = opened(few)
     play(page, KILN)
@@ -337,6 +340,7 @@ def test_what_plays_goes_on_while_the_order_changes(few: str, opened: Open) -> N
     assert heard(page) == [3]
 
 
+@pytest.mark.slow
 def test_single_keys_can_be_put_out_of_use(few: str, opened: Open) -> None:
     """WCAG 2.2, 2.1.4: shortcuts of single characters can be turned off."""
     page = opened(few)

@@ -108,7 +108,9 @@ FOCUS = """() => {
 }"""
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(
+    "viewport", [pytest.param(PHONE, id="phone"), pytest.param(DESK, id="desk", marks=pytest.mark.slow)]
+)
 def test_the_keyboard_goes_through_the_page_as_it_is_read(
     few: str, opened: Open, viewport: dict[str, int]
 ) -> None:

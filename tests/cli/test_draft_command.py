@@ -46,6 +46,7 @@ def data_in(path: Path) -> dict:
     return YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8"))
 
 
+@pytest.mark.slow
 def test_a_draft_goes_into_the_folder_of_recipes_and_says_what_is_next(shelf: Desk) -> None:
     (shelf.folder / "recipes").mkdir()
     ended = shelf.run("draft", "records/ember.flac", "records/slate.flac")

@@ -456,6 +456,7 @@ def test_a_full_disk_stops_the_night_and_tells_what_is_needed(
 # --- a screen ---
 
 
+@pytest.mark.slow
 @posix
 def test_a_person_at_a_screen_gets_a_table_at_the_end(desk: Desk) -> None:
     """On a terminal (POSIX.1-2017, posix_openpt) of 200 columns; `--plain` has none of it."""

@@ -50,6 +50,7 @@ def test_json_is_all_there_is_on_standard_output(mixed: Desk) -> None:
     assert "get a whole copy of it" in results["broken"]["reason"]
 
 
+@pytest.mark.slow
 def test_two_jobs_make_the_same_samples_as_one_and_fail_the_same_clips(mixed: Desk) -> None:
     alone = mixed.run("render", "set", "--jobs", "1", "--out", "one")
     both = mixed.run("render", "set", "--jobs", "2", "--out", "two")
@@ -61,6 +62,7 @@ def test_two_jobs_make_the_same_samples_as_one_and_fail_the_same_clips(mixed: De
         mixed.assert_whole(name, "two")
 
 
+@pytest.mark.slow
 def test_a_run_as_a_process_of_its_own_ends_and_tells_the_same(desk: Desk) -> None:
     desk.recipe("test.yaml")
     ended = desk.run_apart("render", "test.yaml", "--engine", "signalsmith")

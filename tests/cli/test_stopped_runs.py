@@ -19,7 +19,6 @@ from desk import STRETCHED, Desk, wait_until
 from render.files import rubberband as rubberband_module
 from render.files.engines import engine_of
 from render.night import run
-from tests.cases import first_of
 from tests.processes import children, is_running
 
 StandIn = Callable[[str], None]
@@ -182,9 +181,10 @@ def test_ctrl_c_finishes_what_is_at_work_and_begins_nothing_more(desk: Desk) -> 
     assert report_of(desk)["complete"] is True
 
 
+@pytest.mark.slow
 @linux
-@pytest.mark.parametrize("jobs", first_of([2], [1, 2]))
-@pytest.mark.parametrize("key", first_of(["ctrl-c twice"], ["ctrl-c twice", "SIGTERM"]))
+@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("key", ["ctrl-c twice", "SIGTERM"])
 def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
     desk: Desk, rubberband: StandIn, jobs: int, key: str
 ) -> None:

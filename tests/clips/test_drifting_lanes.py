@@ -181,6 +181,7 @@ def test_every_beat_of_a_wandering_record_lies_on_the_clip_s(seed: int, choice: 
     assert read.worst_beat_ms <= WORST_BEAT_MS
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_one_tempo_would_leave_such_a_record_tens_of_milliseconds_off(seed: int) -> None:
     """Which is what the measure above would show."""

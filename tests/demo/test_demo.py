@@ -238,6 +238,7 @@ def test_the_same_records_make_the_same_bytes(
     assert [path.read_bytes() for path in first] == [path.read_bytes() for path in second]
 
 
+@pytest.mark.slow
 def test_another_process_makes_the_same_frames() -> None:
     program = (
         "import hashlib; from render.demo.records import *; from dataclasses import replace;"

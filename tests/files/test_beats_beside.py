@@ -240,6 +240,7 @@ def test_whole_seconds_with_numbers_are_no_decimal_commas(read):
 # Times
 
 
+@pytest.mark.slow
 def test_the_least_and_the_most_beats(read, told):
     assert len(read(table(TIMES_S[:8])).beats.times_s) == 8
     assert told(table(TIMES_S[:7])) == (

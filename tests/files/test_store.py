@@ -220,6 +220,7 @@ def test_what_is_larger_than_the_limit_is_not_kept_and_drives_nothing_out(folder
     assert store.get(key(1)) == b"content"
 
 
+@pytest.mark.slow
 def test_a_large_store_goes_beyond_its_limit_by_a_64th_at_most(folder: Path) -> None:
     store, entry_bytes = Store(folder, 64 * 10_000), 2_000
     for number in range(400):
@@ -370,6 +371,7 @@ def hits_of(processes: "list[subprocess.Popen[str]]") -> int:
     return hits
 
 
+@pytest.mark.slow
 def test_eight_processes_share_one_small_store_and_keep_within_its_limit(folder: Path) -> None:
     limit_bytes = 5 * 20_048
     assert hits_of(others(folder, 8, 150, 20_000, limit_bytes)) > 0

@@ -69,7 +69,7 @@ print(finding_of(target, sys.argv[1].encode()).kind)
         ("import subprocess; subprocess.run(['true'])", "Touched"),
         ("import socket; socket.create_connection(('127.0.0.1', 9))", "Touched"),
         ("int('x')", "ValueError"),
-        ("sum(range(10**8))", "Slow"),
+        pytest.param("sum(range(10**8))", "Slow", marks=pytest.mark.slow),
     ],
 )
 def test_the_watch_sees_what_it_watches_for(does: str, kind: str, tmp_path: Path) -> None:

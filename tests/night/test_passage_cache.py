@@ -105,6 +105,7 @@ def test_what_is_damaged_is_made_again(table: Table, cache: Path, damage: str) -
     assert engine.stretched == 2
 
 
+@pytest.mark.slow
 def test_without_a_cache_that_can_be_written_clips_are_made_all_the_same(table: Table, cache: Path) -> None:
     with_it = samples_of(together(table.orders(table.recipe(TRY))))
     shutil.rmtree(cache)

@@ -101,6 +101,7 @@ def test_bars_have_the_time_they_begin_at_beside_them() -> None:
     assert (times["1"], times["65"], times["105"]) == ("0:00", "1:29", "2:25")
 
 
+@pytest.mark.slow
 def test_a_cell_is_as_dark_as_its_level_is_high() -> None:
     quiet = (-60.0,) * 10
     drawing = Drawing.of(heard(64, bands_db=[LEVELS if bar % 2 else quiet for bar in range(1, 65)], drops=()))

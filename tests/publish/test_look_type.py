@@ -80,6 +80,7 @@ def test_nor_do_they_for_any_record_of_the_demo(tmp_path: Path) -> None:
         assert len(drawing.texts("place")) == len(facts.by_bars.drops) == 4
 
 
+@pytest.mark.slow
 @given(
     bars=st.integers(1, 2_000),
     phrase_bars=st.integers(1, 70),

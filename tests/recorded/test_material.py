@@ -7,6 +7,8 @@ from attack_lag import Beat, Heard
 from recorded_material import LOOPS, PIECES, RATE_HZ, Loop
 from scipy import signal
 
+from tests.cases import first_of
+
 pytestmark = pytest.mark.debian
 
 
@@ -36,7 +38,7 @@ def test_every_piece_is_there_and_reaches_beyond_where_it_is_played(piece_folder
         assert soundfile.info(piece_folder / f"{piece.name}.ogg").duration > 90
 
 
-@pytest.mark.parametrize("late_ms", [-2.3, 0.0, 0.7])
+@pytest.mark.parametrize("late_ms", first_of([-2.3], [-2.3, 0.0, 0.7]))
 @pytest.mark.parametrize("name", ["loop_amen_full", "loop_compus", "loop_perc1"])
 def test_the_measure_reads_a_known_lag_of_a_recorded_loop(loop_folder, name, late_ms):
     """A lag made in the frequency domain, which is exact to a fraction of a frame."""

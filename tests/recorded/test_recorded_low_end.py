@@ -46,6 +46,7 @@ def carries_low_end(loop: Loop, folder: Path) -> np.ndarray:
     return levels > levels.max() - 12
 
 
+@pytest.mark.slow
 def test_the_share_of_beats_with_two_low_ends_is_that_of_the_recordings(recipe, loop_folder):
     """One beat of the 32 either way, since a kick that rings into the next beat may count there or not."""
     assert carries_low_end(ALWAYS, loop_folder).all()
