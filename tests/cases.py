@@ -6,11 +6,6 @@ from typing import Any
 import pytest
 
 
-def slow(*cases: Any) -> list[Any]:
-    """Cases of a single parameter that wait for `--slow`."""
-    return [pytest.param(case, marks=pytest.mark.slow) for case in cases]
-
-
 def first_of(few: Iterable[Any], cases: Iterable[Any]) -> list[Any]:
     """All cases of a single parameter in their order, of which every run tries the `few`."""
     tried, cases = list(few), list(cases)

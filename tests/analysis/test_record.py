@@ -4,9 +4,9 @@ import json
 
 import numpy as np
 import pytest
+from heard_records import hear, record, sound_of
 
 from render.analysis.record import RecordListener
-from render.demo.records import RECORDS, render_record
 from render.facts import RecordFacts, Recording
 from render.publish.look.text import look_json, look_text
 
@@ -15,12 +15,8 @@ NAME = "thimbleyard"  # the one that is sung
 
 @pytest.fixture(scope="module")
 def heard() -> RecordFacts:
-    record = next(record for record in RECORDS if record.name == NAME)
-    audio, rate_hz = render_record(record)
-    listener = RecordListener(rate_hz)
-    for first in range(0, len(audio), 65_536):
-        listener.feed(audio[first : first + 65_536])
-    return listener.heard()
+    sound, rate_hz = sound_of(NAME)
+    return hear(RecordListener(rate_hz), sound)
 
 
 def recording() -> Recording:
@@ -28,7 +24,7 @@ def recording() -> Recording:
 
 
 def test_the_grid_the_drop_the_key_and_the_voice_are_those_the_record_was_made_with(heard):
-    truth = next(record for record in RECORDS if record.name == NAME)
+    truth = record(NAME)
     by = heard.by_bars
     assert by is not None
     assert by.grid.grid.tempo_bpm == pytest.approx(truth.tempo_bpm, rel=2e-5)

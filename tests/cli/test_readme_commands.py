@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from render.demo.records import RECORDS, render_record
+from render.demo.records import RECORDS
+from tests.demo_sounds import rendered
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -41,7 +42,7 @@ class Shell:
         (self.project / "out/demo/tracks").mkdir(parents=True)
         for record in RECORDS:
             if record.name in TRACKS:
-                soundfile.write(self.project / f"out/demo/tracks/{record.name}.flac", *render_record(record))
+                soundfile.write(self.project / f"out/demo/tracks/{record.name}.flac", *rendered(record))
         (self.project / ".venv/bin").mkdir(parents=True)
         (self.project / ".venv/bin/dropkiln").symlink_to(Path(sys.executable).with_name("dropkiln"))
         (folder / "home").mkdir()
