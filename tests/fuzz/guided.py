@@ -11,20 +11,34 @@ import json
 import os
 import sys
 from dataclasses import asdict
+from types import CodeType
 
 import atheris  # type: ignore[import-not-found,unused-ignore]
+import jinja2
 
-INSTRUMENTED = ["render", "ruamel.yaml"]
+INSTRUMENTED = ["render", "ruamel.yaml", "html", "_markupbase"]
+"""The project, and what reads text in Python for it or for a target; the last two read HTML."""
+
+
+class WatchedTemplates(jinja2.Environment):
+    """Templates become Python code when they are first used, through no import that could be watched."""
+
+    def _compile(self, source: str, filename: str) -> CodeType:
+        code: CodeType = atheris.patch_code(super()._compile(source, filename), trace_dataflow=True)
+        return code
 
 
 def main() -> None:
     name, findings, *arguments = sys.argv[1:]
     # What a target imports when it is first called would be written as bytecode.
     sys.dont_write_bytecode = True
+    jinja2.Environment = WatchedTemplates  # type: ignore[misc]
     with atheris.instrument_imports(include=INSTRUMENTED):
         from tests.fuzz.targets import TARGETS
+    from render.publish.templating import environment
     from tests.fuzz.findings import Finding, finding_of
 
+    assert isinstance(environment(), WatchedTemplates), "the templates go unwatched"
     target = TARGETS[name]
     told = os.open(findings, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
     known: set[tuple[str, str]] = set()
