@@ -1,9 +1,9 @@
 """RFC 7396, JSON Merge Patch (October 2014): the variants of a recipe.
 
-Second-hand: the fifteen cases of appendix A stand in the tests of the Go library json-patch 5.2.0, as Debian packages it
+Second-hand: the fifteen cases of appendix A stand in the tests of the Go library json-patch 5.2.0, as Debian has it
 (golang-github-evanphx-json-patch-dev), where they are said to be those of RFC 7386, which this one replaces; the
-eleventh and the twelfth are commented out there, as the library takes no such patch. All but the tenth, and the example
-of section 3, stand in the tests of json-merge-patch 0.3.0 (PyPI). From memory: the pseudocode of section 2.
+eleventh and the twelfth are commented out there, as the library takes no such patch. All but the tenth, and the
+example of section 3, stand in the tests of json-merge-patch 0.3.0 (PyPI). From memory: the pseudocode of section 2.
 """
 
 import copy
