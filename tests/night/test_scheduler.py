@@ -5,6 +5,7 @@ Yardstick: what the processes of this machine make of the same recipes, sample f
 
 import importlib.util
 import os
+import re
 import shlex
 import signal
 import subprocess
@@ -12,6 +13,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -234,6 +236,19 @@ def test_a_machine_that_does_not_share_the_output_folder_is_told(desk: Desk) -> 
             "choose an output folder that all machines share under one path"
         ],
     )
+    assert desk.clips() == []
+
+
+@pytest.mark.slow
+def test_a_machine_with_another_version_is_told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The workers are processes of their own, and have the version that is installed."""
+    monkeypatch.setattr("render.night.cluster.version", lambda _: "0.0.1")
+    desk.recipe("a.yaml")
+    with two_workers() as cluster:
+        ended = desk.run(*on(cluster))
+    assert (ended.status, ended.out, len(ended.told)) == (1, "", 1)
+    installed = re.escape(version("dropkiln"))
+    assert re.search(rf"its worker \S+ has dropkiln {installed}, this is 0\.0\.1; ", ended.told[0])
     assert desk.clips() == []
 
 
