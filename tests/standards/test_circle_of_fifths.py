@@ -30,6 +30,7 @@ SIGNATURES = {key: sharps for key, sharps, *_ in CIRCLE} | {minor: sharps for _,
 ENHARMONIC = [
     ("Gb major", -6, "F# major"), ("D# minor", 6, "Eb minor"), ("Ab minor", -7, "G# minor"),
     ("C# major", 7, "Db major"), ("Cb major", -7, "B major"), ("Db minor", -8, "C# minor"),
+    ("Gb minor", -9, "F# minor"),
 ]  # fmt: skip
 """Keys, their signatures, and the same ones as they are written here."""
 
@@ -61,6 +62,12 @@ def test_a_key_and_its_neighbours(
     # The parallel minor has three flats more.
     assert (places_apart(major, parallel), shared_notes(major, parallel)) == (3, 4)
     assert transposed(relative, 3) == transposed(parallel, 0)
+
+
+def test_a_key_of_six_flats_has_the_neighbours_of_its_twin() -> None:
+    """music21's Gb major: relative Eb minor, parallel Gb minor."""
+    assert relation("Gb major", "Eb minor") == "relative keys, the same notes"
+    assert (places_apart("Gb major", "Gb minor"), shared_notes("Gb major", "Gb minor")) == (3, 4)
 
 
 @pytest.mark.parametrize("key", SIGNATURES)

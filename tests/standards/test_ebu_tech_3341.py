@@ -4,8 +4,8 @@ Signals, expected readings and tolerances are published: ±0.1 LU for loudness, 
 meters read was computed with meters written for that purpose, and is computed again here.
 
 Left out: cases 7 and 8 are recordings of programmes that cannot be synthesised; 9 to 14 are for momentary and
-short-term loudness, which the program does not measure. Case 6 is surround and concerns only the measuring of clips,
-which takes up to five channels; records are mono or stereo.
+short-term loudness, which the program does not tell (but 9 stands in test_ebu_tech_3342). Case 6 is surround and
+concerns only the measuring of clips, which takes up to five channels; records are mono or stereo.
 """
 
 import numpy as np

@@ -169,6 +169,15 @@ def test_a_short_tone_reads_what_the_silence_after_it_makes_of_it() -> None:
     assert WITHOUT_SILENCE.lu(audio) == pytest.approx(0.0, abs=0.005)
 
 
+def test_the_window_is_that_of_short_term_loudness() -> None:
+    """EBU Tech 3341, case 9, published: over 3 s this tone stays at -23.0 LUFS. It is played twenty times, not five, so
+    that the windows which reach into the silence lie below the 10th percentile."""
+    audio = tone_in_parts(((1.34, -20.0), (1.66, -30.0)) * 20)
+    assert read_lu(audio) == pytest.approx(0.0, abs=0.1)
+    for steps in (4, 29, 31):
+        assert replace(AS_PUBLISHED, window_steps=steps).lu(audio) > 0.2
+
+
 def test_a_programme_played_twice_has_the_range_of_one() -> None:
     """Clauses 3 to 5: the range does not depend on how long a programme is."""
     audio = signal_of(4)
