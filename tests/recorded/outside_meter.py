@@ -38,6 +38,18 @@ def levels_of(file: Path) -> Levels:
     return Levels(float(loudness[-1]), 20 * math.log10(float(peak[-1])), float(loudness_range[-1]))
 
 
+def reads_modules() -> bool:
+    """Whether this FFmpeg was built with libopenmpt."""
+    return "libopenmpt" in ffmpeg("-demuxers")
+
+
+def rendered(module: Path, folder: Path) -> Path:
+    """A module as libopenmpt plays it, in floats, which may go beyond full scale."""
+    wav = folder / f"{module.stem}.wav"
+    ffmpeg("-v", "error", "-i", module, "-c:a", "pcm_f32le", wav)
+    return wav
+
+
 def decoded(file: Path, folder: Path) -> tuple[Sound, int]:
     """A file's sound (frames, channels) and rate as FFmpeg decodes it, from its first frame on."""
     wav = folder / f"{file.stem}.decoded.wav"

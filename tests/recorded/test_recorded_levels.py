@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from outside_meter import Levels, decoded, levels_of
+from outside_meter import Levels, decoded, levels_of, reads_modules, rendered
 from recorded_material import LOOPS, PIECES, RATE_HZ, clip_of, track_lines, write_recipe
 
 from render.analysis.levels import LevelListener
@@ -14,6 +14,8 @@ from render.checks.true_peak import sample_peak_dbfs, true_peak_dbtp
 from render.files.audio_files import blocks_of, open_recording
 from render.values import Audio
 from tests.cases import first_of
+from tests.ground_truth.facts_of_recordings import MODULES, Module
+from tests.recorded.conftest import package
 from tests.standards.meters import of_a_record
 
 pytestmark = pytest.mark.debian
@@ -27,6 +29,8 @@ RANGE_APART_LU = 1.0
 """What EBU Tech 3342 V4 (November 2023), clause 5, allows each meter."""
 
 EXCERPT_S = (60.0, 75.0)
+
+ONE_OF_EACH_PACKAGE = {module.package: module for module in MODULES}.values()
 
 
 def assert_reads_as_outside(audio: Audio, rate_hz: int, outside: Levels) -> None:
@@ -64,19 +68,34 @@ def test_a_produced_piece_reads_as_outside(excerpts: dict[str, Path], name: str)
     assert_reads_as_outside(audio, rate_hz, levels_of(excerpts[name]))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", PIECES)
-def test_a_whole_piece_as_the_program_reads_it_reads_as_outside(piece_folder: Path, name: str) -> None:
-    """Each meter behind its own decoder."""
-    recording = open_recording(piece_folder / f"{name}.ogg")
+def assert_a_whole_record_reads_as_outside(file: Path) -> None:
+    """As the program reads it, each meter behind its own decoder."""
+    recording = open_recording(file)
     listener = LevelListener(recording.rate_hz)
     for block in blocks_of(recording):
         listener.feed(block)
-    heard, outside = listener.heard(), levels_of(piece_folder / f"{name}.ogg")
+    heard, outside = listener.heard(), levels_of(file)
     assert recording.frames > 60 * recording.rate_hz
     assert heard.integrated_lufs == pytest.approx(outside.integrated_lufs, abs=LOUDNESS_APART_LU)
     assert heard.true_peak_dbtp == pytest.approx(outside.true_peak_dbtp, abs=PEAK_APART_DB)
     assert heard.loudness_range_lu == pytest.approx(outside.loudness_range_lu, abs=RANGE_APART_LU)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", PIECES)
+def test_a_whole_piece_reads_as_outside(piece_folder: Path, name: str) -> None:
+    assert_a_whole_record_reads_as_outside(piece_folder / f"{name}.ogg")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("module", ONE_OF_EACH_PACKAGE, ids=lambda module: module.name)
+def test_a_whole_module_reads_as_outside(tmp_path: Path, module: Module) -> None:
+    """Tracker music in floats; three of these rise beyond full scale, by 1.5 to 7.4 dB."""
+    if not reads_modules():
+        pytest.skip("needs an FFmpeg that was built with libopenmpt")
+    file = rendered(package(module.package) / module.path, tmp_path)
+    assert_a_whole_record_reads_as_outside(file)
+    file.unlink()
 
 
 def test_the_largest_samples_of_produced_pieces_would_not_do_for_their_peaks(
