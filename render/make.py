@@ -21,11 +21,14 @@ from render.clip.looked import looked
 from render.clip.matching import Matching
 from render.clip.mixed import MixedClip, mixed_clip
 from render.clip.order import Done, Kept, Made, Matched, Order, Refused
-from render.clip.published import FellShort, published
+from render.clip.published import published
 from render.files.shelf import Shelf, shelf_of
 from render.files.whole_file import tells_full_disk
 from render.sound.engine import Engine
-from render.sound.levels import Level
+from render.sound.levels import Level, ToLoudness
+
+MIXES_IN_MEMORY_BYTES = 64 * 1024**2
+"""Of clips that are made together: four of 44 s. Further ones wait on the shelf for their turn to be encoded."""
 
 __all__ = [
     "Done",
@@ -104,10 +107,9 @@ class _Clips:
             self.matching.leave_out(name)
             with self._on_its_own(name):
                 order, identity = self.known[name]
-                clip = mixed_clip(order, identity, self.engine, self.shelf, aside)
+                clip = self.mixed[name] = mixed_clip(order, identity, self.engine, self.shelf, aside)
                 if len(names) > 1:
-                    clip.put_away(self.shelf)
-                self.mixed[name] = clip
+                    self._make_room(clip)
                 together = self.group_sha256 is not None
                 if together and (lufs := clip.likely_lufs) is not None and not clip.is_refused:
                     self.matching.can_become(name, lufs)
@@ -118,11 +120,20 @@ class _Clips:
             clip = min(waiting, key=lambda clip: self.matching.turn(clip.order.plan))
             level = self.levels[clip.name] = self._level(clip)
             with self._on_its_own(clip.name):
-                try:
-                    sound = clip.sound(self.engine, self.shelf)
-                    self.came[clip.name] = published(clip, sound, level, self.group_sha256, self.engine)
-                except FellShort as short:
-                    self.matching.can_become(clip.name, short.lufs)
+                sound = clip.sound(self.engine, self.shelf)
+                came, reached = published(clip, sound, level, self.group_sha256, self.engine)
+                self.came[clip.name] = came
+                if (
+                    isinstance(reached, ToLoudness) and reached != level
+                ):  # the others must become quieter as well
+                    self.matching.can_become(clip.name, reached.lufs)
+                    self.levels[clip.name] = reached
+
+    def _make_room(self, clip: MixedClip) -> None:
+        """Before the next lanes come: let go of those of this clip, and of its mix if too many are in memory."""
+        clip.read.result()
+        if sum(one.in_memory_bytes for one in self.mixed.values()) > MIXES_IN_MEMORY_BYTES:
+            clip.put_away(self.shelf)
 
     def _to_encode(self) -> list[MixedClip]:
         return [clip for clip in self.mixed.values() if self._level(clip) != self.levels.get(clip.name)]

@@ -59,9 +59,12 @@ class MixedClip:
         plan = self.order.plan
         return likely_lufs(self.levels, plan.ceiling_dbtp, plan.format)
 
+    @property
+    def in_memory_bytes(self) -> int:
+        return 0 if self.audio is None else self.audio.nbytes
+
     def put_away(self, shelf: Shelf) -> None:
         """Let go of the sound, which the next ones need the memory for."""
-        self.read.result()
         if self.audio is not None:
             shelf.keep_sound(self._key, {}, [self.audio])
         self.audio = None

@@ -23,37 +23,30 @@ from render.sound.levels import Level, ToLoudness
 from render.values import Audio
 
 
-class FellShort(Exception):
-    """A clip cannot be as loud as it was asked to be: the others must become quieter as well."""
-
-    def __init__(self, lufs: float) -> None:
-        super().__init__(lufs)
-        self.lufs = lufs
-
-
 class _Withheld(Exception):
     """Takes the encoded file back before it gets its name."""
 
 
 def published(
     mixed: MixedClip, audio: Audio, level: Level, group_sha256: str | None, engine: Engine
-) -> Done | Refused:
-    """Encode a mix and publish it whole, or refuse it. Raises FellShort, ToolError and OutputError."""
+) -> tuple[Done | Refused, Level]:
+    """Encode a mix and publish it whole, or refuse it; and the level it reached, which may be below the one asked for.
+
+    Raises ToolError and OutputError.
+    """
     plan, identity = mixed.order.plan, mixed.identity
     stage(plan.name, "encoding")
     try:
         with whole_file(identity.clip) as draft:
             # The encoder is a program of its own; the mix is read aside while it works.
             encoded = encode_to(audio, plan.clock.rate_hz, mixed.levels, level, plan.format, draft)
-            if isinstance(encoded.level, ToLoudness) and encoded.level != level:
-                raise FellShort(encoded.level.lufs)
             write_tags(draft, plan.format, _tags(plan))
             file_sha256 = sha256_of(draft)
             findings = _findings(mixed, encoded)
             if any(finding.level == "failure" for finding in findings):
                 raise _Withheld
     except _Withheld:
-        return Refused(plan.name, findings)
+        return Refused(plan.name, findings), encoded.level
 
     read = mixed.read.result()
     measured = Measured(
@@ -79,7 +72,7 @@ def published(
     facts = mixed.order.facts
     write_whole(identity.clip.with_suffix(".svg"), picture_svg(plan, facts, read.energies))
     write_whole(identity.clip.with_suffix(".json"), receipt(plan, facts, measured, proof))
-    return Done(plan.name, identity.clip, findings)
+    return Done(plan.name, identity.clip, findings), encoded.level
 
 
 def _findings(mixed: MixedClip, encoded: Encoded) -> tuple[Finding, ...]:

@@ -10,13 +10,17 @@ import pytest
 import soundfile
 
 from render import make
+from render.clip import published
+from render.clip.mixed import MixedClip
 from render.faults import DiskFull, SourceError
+from render.files import to_ceiling
 from render.files.engines import serving
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept, Made, Refused
 from render.night.batch import Batch, batches_of, carry_out, kept_of
 from render.night.job import read_work
 from render.night.outcome import Failed
+from render.values import Audio
 from tests.cases import first_of
 from tests.clips.exact_records import write_recipe
 from tests.night.tables import DROP, HITS, SHORT, TRY, Table, receipt_of, receipts, samples_of, together
@@ -178,6 +182,43 @@ def test_a_clip_that_fails_is_left_out_of_the_matching(table: Table) -> None:
     assert_equally_loud([outcomes[0], outcomes[2]], -1.0)
     without = receipts(together([replace(order, force=True) for order in (orders[0], orders[2])]))
     assert receipt_of(outcomes[0])["matched_lufs"] == without[""]["matched_lufs"]
+
+
+def test_a_clip_that_cannot_be_as_loud_as_expected_is_encoded_to_what_it_can_and_once(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The quietest of them, to which the codec adds more than was expected: the others become as quiet as it."""
+    monkeypatch.setitem(to_ceiling.EXPECTED_OVERSHOOT_DB, "mp3", -0.5)
+    asked, encode_to = [], published.encode_to
+
+    def counted(*given: Any) -> to_ceiling.Encoded:
+        encoded = encode_to(*given)
+        asked.append((given[3], encoded.level))
+        return encoded
+
+    monkeypatch.setattr(published, "encode_to", counted)
+    outcomes = together(table.orders(table.recipe(TRY, clip="clip: {format: mp3}")))
+    assert_equally_loud(outcomes, -1.0)
+    (likely, reached), *others = asked
+    assert reached.lufs < likely.lufs - 0.05
+    assert others == [(reached, reached)] * 2
+
+
+def test_mixes_for_which_there_is_no_room_in_memory_come_out_the_same(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    orders = [replace(order, force=True) for order in table.orders(table.recipe(TRY))]
+    before = samples_of(together(orders))
+    monkeypatch.setattr(make, "MIXES_IN_MEMORY_BYTES", 0)
+    sound, away = MixedClip.sound, []
+
+    def watched(clip: MixedClip, *given: Any) -> Audio:
+        away.append(clip.audio is None)
+        return sound(clip, *given)
+
+    monkeypatch.setattr(MixedClip, "sound", watched)
+    assert samples_of(together(orders)) == before
+    assert away == [True] * 3
 
 
 def test_a_silent_variant_is_refused_and_left_out_of_the_matching(table: Table) -> None:
