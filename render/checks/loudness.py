@@ -61,5 +61,5 @@ class _InOneGo:
     sections: npt.NDArray[np.float64]
 
     def apply_filter(self, channel: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
-        weighted: npt.NDArray[np.float64] = signal.sosfilt(self.sections, channel.astype(np.float64))
+        weighted: npt.NDArray[np.float64] = signal.sosfilt(self.sections, channel)
         return weighted

@@ -92,12 +92,10 @@ def _beat_powers(
 
 def _reduced_low_band(audio: Audio, rate_hz: int, below_hz: float) -> tuple[Audio, int]:
     """The low band at a reduced rate, and how many frames were averaged into one."""
-    averaged = max(1, int(rate_hz / (RATE_PER_CORNER * below_hz)))
-    whole = len(audio) // averaged * averaged
-    reduced = np.zeros((whole // averaged, audio.shape[1]), np.float32)
-    for offset in range(averaged):
-        reduced += audio[offset:whole:averaged]
-    reduced /= averaged
+    averaged, channels = max(1, int(rate_hz / (RATE_PER_CORNER * below_hz))), audio.shape[1]
+    frames = len(audio) // averaged
+    each = np.tile(np.eye(channels, dtype=np.float32) / np.float32(averaged), (averaged, 1))
+    reduced = audio[: frames * averaged].reshape(frames, averaged * channels) @ each
     return low_band(reduced, rate_hz // averaged, below_hz), averaged
 
 

@@ -84,7 +84,7 @@ def encode(audio: Audio, rate_hz: int, form: ClipFormat, path: Path) -> None:
     Raises ToolError where FFmpeg fails, OutputError where the file cannot be written, ValueError for a mix
     that is empty, over full scale or not finite: nothing is clipped here in silence.
     """
-    peak = float(np.abs(audio).max()) if audio.size else float("nan")
+    peak = max(float(audio.max()), -float(audio.min())) if audio.size else float("nan")
     if not peak <= 1.0:
         raise ValueError(f"a mix of {len(audio)} frames that peaks at {peak} cannot be encoded")
     match form:
@@ -126,8 +126,10 @@ def _integers(audio: Audio) -> npt.NDArray[np.int32]:
 
     Scaling by a power of two and rounding to 24 bits are exact in float32, whose own precision that is.
     """
-    scaled = np.rint(audio * np.float32(FULL_SCALE_24))
-    return np.ascontiguousarray(np.minimum(scaled, np.float32(FULL_SCALE_24 - 1)).astype("<i4"))
+    scaled = audio * np.float32(FULL_SCALE_24)
+    np.rint(scaled, out=scaled)
+    np.minimum(scaled, np.float32(FULL_SCALE_24 - 1), out=scaled)
+    return np.ascontiguousarray(scaled.astype("<i4"))
 
 
 def _lossless(audio: Audio, rate_hz: int, form: str) -> bytes:

@@ -189,7 +189,7 @@ def _floats(frame: av.AudioFrame) -> Audio:
         samples = samples.reshape(-1, frame.layout.nb_channels).T
     if samples.dtype.kind == "i":
         samples = samples / -float(np.iinfo(samples.dtype).min)
-    return samples.T.astype(np.float32)
+    return samples.T.astype(np.float32, copy=False)
 
 
 @contextmanager

@@ -55,6 +55,7 @@ def low_cut(audio: Audio, rate_hz: int, corner_hz: float, spans: Sequence[tuple[
     frames = len(audio)
     ramp = nearest_frame(RAMP_S * rate_hz)
     ring = nearest_frame(RING_PERIODS * rate_hz / corner_hz)
+    rise = raised_cosine(ramp)
     for start, end in spans:
         first, last = max(0, start - ramp), min(end, frames)
         if first >= last:
@@ -62,18 +63,15 @@ def low_cut(audio: Audio, rate_hz: int, corner_hz: float, spans: Sequence[tuple[
         # Only what can be heard in the span is filtered: beyond `ring` frames nothing reaches into it.
         context = max(0, first - ring)
         low = _low_band(audio[context : last + ring], rate_hz, corner_hz)[first - context : last - context]
-        removed = _step(first, last, start, ramp)
+        removed = np.ones(last - first)
+        opening = removed[: start - first]
+        opening *= rise[len(rise) - (start - first) :][: len(opening)]
         if end < frames:
-            removed -= _step(first, last, end, ramp)
-        cut[first:last] -= removed[:, None] * low
+            closing = removed[max(0, end - ramp - first) :]
+            closing -= rise[len(rise) - len(closing) :]
+        low *= removed[:, None]
+        cut[first:last] -= low
     return cut
-
-
-def _step(first: int, last: int, boundary: int, ramp_frames: int) -> npt.NDArray[np.float64]:
-    """Over the frames `first` to `last`: 0, then a raised cosine that reaches 1 on the boundary, then 1."""
-    distance = np.arange(first - boundary + ramp_frames, last - boundary + ramp_frames)
-    ramp = np.append(raised_cosine(ramp_frames), 1.0)
-    return ramp[np.clip(distance, 0, ramp_frames)]
 
 
 def _low_band(audio: Audio, rate_hz: int, corner_hz: float) -> npt.NDArray[np.float64]:
