@@ -77,7 +77,7 @@ def read_ballot(content: bytes, now: datetime) -> Ballot:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadBallot("it is not text", "name a ballot, a .json file") from error
-    if TEXT_PREFIX in text:
+    if TEXT_PREFIX in text and not text.lstrip().startswith("{"):  # a note may quote a short text
         return _ballot(_parsed(_unpacked(text)), now)
     if len(content) > MAX_BALLOT_BYTES:
         raise _too_large()

@@ -164,7 +164,8 @@ def ballot(content: bytes) -> None:
         _one_line(f"{rated.note}.")
     try:
         text = content.decode("utf-8-sig")
-        json.loads(text)
+        if not isinstance(json.loads(text), dict):
+            return  # it was the short text in quotes
     except ValueError:
         return  # it was the short text
     assert read_ballot(ballot_text(text).encode(), NOW) == one

@@ -65,6 +65,20 @@ def test_a_message_around_the_short_text_does_not_matter(wrap: str) -> None:
     assert read_ballot(message.encode(), NOW).listener == "Mara"
 
 
+@pytest.mark.parametrize("indent", [None, 2])
+def test_a_ballot_that_quotes_another_ones_short_text_is_read_itself(indent: int | None) -> None:
+    quoted = ballot_text(ballot_json(listener="Ida"))
+    text = "\n " + json.dumps(json.loads(ballot_json(rating(note=f"see {quoted}"))), indent=indent)
+    for form in (text, ballot_text(text)):
+        read = read_ballot(form.encode(), NOW)
+        assert (read.listener, read.ratings[0].note) == ("Mara", f"see {quoted}")
+
+
+def test_what_is_left_of_a_ballot_is_not_taken_for_the_one_it_quotes() -> None:
+    text = ballot_json(rating(note=ballot_text(ballot_json(listener="Ida"))))
+    assert "not the JSON of a ballot" in refused(text[:-3]).wrong
+
+
 @given(TEXTS, TEXTS)
 def test_whatever_a_ballot_says_is_one_printable_line_of_text(note: str, listener: str) -> None:
     """No control character, no line end, none that turns the direction of writing (Unicode categories Cc, Cs, Zl, Zp;
