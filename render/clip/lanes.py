@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from render.clip.stage import stage
 from render.facts import Recording
 from render.files.audio_files import read_span
 from render.files.known_hashes import key_of
-from render.files.shelf import Shelf
+from render.files.shelf import Shelf, Sounds
 from render.plan.model import Lane
 from render.sound.engine import Engine
 from render.sound.lane import StretchedSpan, into_mix, lane_sound, stretched_span
@@ -114,19 +115,17 @@ def _stretched(
     """Each of the spans, and how many clipped runs the recording has in them together."""
     stretched, runs = {}, 0
     for span in dict.fromkeys(spans):
-        key = source.key(span)
-        if (kept := shelf.sound(key)) is not None:
-            notes, (heard, plain) = kept
-            stretched[span] = StretchedSpan(heard, plain)
-        else:
-            decoded = _decoded(source, span, shelf)
-            notes = {"clipped_runs": clipped_runs(decoded)}
-            stretched[span] = stretched_span(
-                span, decoded, source.recording.rate_hz, source.clip_rate_hz, engine
-            )
-            shelf.keep_sound(key, notes, [stretched[span].heard, stretched[span].plain])
+        make = partial(_stretched_now, source, span, engine, shelf)
+        notes, (heard, plain) = shelf.sound_made_once(source.key(span), make)
+        stretched[span] = StretchedSpan(heard, plain)
         runs += notes["clipped_runs"]
     return stretched, runs
+
+
+def _stretched_now(source: Source, span: Span, engine: Engine, shelf: Shelf) -> Sounds:
+    decoded = _decoded(source, span, shelf)
+    sound = stretched_span(span, decoded, source.recording.rate_hz, source.clip_rate_hz, engine)
+    return {"clipped_runs": clipped_runs(decoded)}, [sound.heard, sound.plain]
 
 
 def _decoded(source: Source, span: Span, shelf: Shelf) -> Audio:

@@ -9,6 +9,7 @@ import os
 import shutil
 import struct
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -23,6 +24,9 @@ from render.files.store import Store, cache_folder
 from render.values import Audio
 
 T = TypeVar("T")
+
+Sounds = tuple[dict[str, Any], Sequence[Audio]]
+"""Notes, and arrays of (frames, channels)."""
 
 LIMIT_VARIABLE = "DROPKILN_CACHE_LIMIT"
 SOUNDS_LIMIT_GIB = 8.0
@@ -48,10 +52,22 @@ class Shelf:
     fresh: bool = False
     _own: set[str] = field(default_factory=set, init=False)
 
-    def sound(self, key: str) -> tuple[dict[str, Any], list[Audio]] | None:
-        """Notes and arrays (frames, channels), not to be written to; None where there are none."""
+    def sound(self, key: str) -> Sounds | None:
+        """What lies there, not to be written to; None where nothing does."""
         content = self.sounds.get(key) if self._may_give(key) else None
         return None if content is None else _unpacked(content)
+
+    def sound_made_once(self, key: str, make: Callable[[], Sounds]) -> Sounds:
+        """What lies there, else what `make` makes now, which is kept. What another process is making is waited for."""
+        if (kept := self.sound(key)) is not None:
+            return kept
+        may_wait = not self.fresh and _has_room(self.folder, 1)
+        with self.sounds.alone(key) if may_wait else nullcontext():
+            if may_wait and (kept := self.sound(key)) is not None:
+                return kept
+            notes, arrays = make()
+            self.keep_sound(key, notes, arrays)
+            return notes, arrays
 
     def keep_sound(self, key: str, notes: dict[str, Any], arrays: Sequence[Audio]) -> None:
         if _has_room(self.folder, sum(array.nbytes for array in arrays)):

@@ -34,6 +34,8 @@ _HEAD_BYTES = len(_MAGIC) + hashlib.sha256().digest_size
 _LOCK_WAIT_S = 10.0
 """Forgetting takes milliseconds; whoever holds the lock for longer was stopped, and forgets when it goes on."""
 _LOCK_POLL_S = 0.01
+_MAKING_WAIT_S = 120.0
+"""For what another process makes; whoever takes longer was stopped, and then it is made twice."""
 _LEFT_BEHIND_S = 3600.0
 """A temporary file of this age was left behind by a run that was killed: writing one takes a second at most."""
 
@@ -120,6 +122,22 @@ class Store:
                         self._unseen_bytes = 0
             except OutputError as error:
                 self._trouble = f"{self._folder}: {error.wrong}"
+
+    @contextlib.contextmanager
+    def alone(self, key: str) -> Iterator[None]:
+        """While nobody else is to make what belongs under a key: who asks as well waits until it is made, or given up.
+
+        Where nothing can be written, nobody waits.
+        """
+        with contextlib.ExitStack() as stack:
+            if self._folder is not None and self._limit_bytes and self._trouble is None:
+                path = self._folder / f"{TEMPORARY_PREFIX}{key}{LOCK}"
+                with contextlib.suppress(
+                    OSError, NotImplementedError
+                ):  # too long a wait, no room, no such locks here
+                    stack.enter_context(FileLock(path).acquire(_MAKING_WAIT_S, _LOCK_POLL_S))
+                    stack.callback(path.unlink, missing_ok=True)
+            yield
 
     def trouble(self) -> str | None:
         """Why nothing more is kept, in one line for a person; said once, then None."""

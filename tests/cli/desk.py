@@ -47,8 +47,15 @@ tracks:
     markers: {drop: bar 3}
 clip: {format: flac}
 """
-STRETCHED = ("    bpm: 140\n    first_beat: 0.5 s", "    bpm: 137\n    first_beat: 0.5 s")
-"""The change by which slate has to be stretched, which else it is not: 140/137 is 2.2 % faster."""
+
+
+def stretched(tempo_bpm: int) -> tuple[str, str]:
+    """The change by which slate has to be stretched, which else it is not."""
+    return "    bpm: 140\n    first_beat: 0.5 s", f"    bpm: {tempo_bpm}\n    first_beat: 0.5 s"
+
+
+STRETCHED = stretched(137)
+"""140/137 is 2.2 % faster."""
 
 
 def record(first_beat_s: float, bass_hz: float, tempo_bpm: float = TEMPO_BPM) -> np.ndarray:

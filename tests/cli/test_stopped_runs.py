@@ -14,7 +14,7 @@ from contextlib import suppress
 from typing import Any
 
 import pytest
-from desk import STRETCHED, Desk, wait_until
+from desk import STRETCHED, Desk, stretched, wait_until
 
 from render.files import rubberband as rubberband_module
 from render.files.engines import engine_of
@@ -190,8 +190,8 @@ def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
 ) -> None:
     rubberband(NOTING)
     desk.recipe("a.yaml")
-    for name in "bcd":
-        desk.recipe(f"{name}.yaml", STRETCHED)
+    for name, tempo_bpm in zip("bcd", (137, 138, 139), strict=True):  # each waits for no other's passage
+        desk.recipe(f"{name}.yaml", stretched(tempo_bpm))
     temporary = desk.folder / "temporary"
     temporary.mkdir()
     arguments = ("render", ".", "--engine", "rubberband", "--jobs", str(jobs), "--plain")
@@ -311,8 +311,8 @@ def test_ctrl_c_while_the_program_is_being_loaded_is_told_in_one_line(desk: Desk
 @pytest.mark.slow
 def test_workers_end_when_their_run_is_killed(desk: Desk, rubberband: StandIn) -> None:
     rubberband(NOTING)
-    for name in "ab":
-        desk.recipe(f"{name}.yaml", STRETCHED)
+    desk.recipe("a.yaml", stretched(137))
+    desk.recipe("b.yaml", stretched(138))
     with desk.start("render", ".", "--engine", "rubberband", "--jobs", "2", "--plain") as process:
         assert begun(desk, 2)
         process.kill()
