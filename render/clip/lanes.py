@@ -13,10 +13,10 @@ from render.checks.judge import judge_sources
 from render.checks.loudness import integrated_lufs
 from render.checks.model import Finding, LaneReadings
 from render.checks.sources import clipped_runs
-from render.clip.identity import Identity, require_unchanged, sound_versions
+from render.clip.identity import Identity, require_unchanged
 from render.clip.order import Order
+from render.clip.source import Source, source_of
 from render.clip.stage import stage
-from render.facts import Recording
 from render.files.audio_files import read_span
 from render.files.known_hashes import key_of
 from render.files.shelf import Shelf, Sounds
@@ -41,26 +41,11 @@ class Lanes:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True)
-class Source:
-    """One lane's recording, and what identifies all that is made of it."""
-
-    recording: Recording
-    sha256: str
-    versions: dict[str, str | int]
-    clip_rate_hz: int
-
-    def key(self, span: Span) -> str:
-        of = self.recording
-        content = [self.sha256, of.format, of.rate_hz, of.channels, of.frames, of.delay_frames]
-        return key_of("span", content, asdict(span), self.clip_rate_hz, self.versions)
-
-
 def lanes_of(order: Order, identity: Identity, engine: Engine, shelf: Shelf) -> Lanes:
     """Raises SourceError and ToolError."""
     plan, rate_hz = order.plan, order.plan.clock.rate_hz
     read = [
-        _read(order, lane, part, identity.source_sha256[lane.track], engine, shelf)
+        _read(order, lane, part, source_of(order, lane, identity, engine), engine, shelf)
         for lane, part in zip(plan.lanes, loudness_parts(plan), strict=True)
     ]
     gains_db = lane_gains_db(plan, [one.loudness_lufs for one in read])
@@ -82,10 +67,9 @@ class _Read:
     findings: list[Finding]
 
 
-def _read(order: Order, lane: Lane, part: slice, sha256: str, engine: Engine, shelf: Shelf) -> _Read:
+def _read(order: Order, lane: Lane, part: slice, source: Source, engine: Engine, shelf: Shelf) -> _Read:
     """`part` is the clip frames over which its loudness counts."""
-    clock, recording = order.plan.clock, order.facts[lane.track].recording
-    source = Source(recording, sha256, sound_versions(engine), clock.rate_hz)
+    clock, recording = order.plan.clock, source.recording
     spans = spans_of(lane, recording.rate_hz)
     stage(order.plan.name, f"lane of {lane.track}")
     stretched, runs = _stretched(source, spans, engine, shelf)

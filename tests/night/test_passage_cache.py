@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import render.clip.lanes
 from render.clip.identity import sound_versions
-from render.clip.lanes import Source
+from render.clip.source import Source
 from render.facts import Recording
 from render.faults import SourceError, UsageError
 from render.files import known_hashes, shelf
