@@ -21,7 +21,7 @@ from render.files.audio_files import read_span
 from render.files.known_hashes import key_of
 from render.files.shelf import Shelf, Sounds
 from render.plan.model import Lane
-from render.sound.engine import Engine
+from render.sound.engine import Engine, Metered
 from render.sound.lane import StretchedSpan, into_mix, lane_sound, stretched_span
 from render.sound.spans import Span, spans_of
 from render.values import Audio
@@ -39,13 +39,16 @@ class Lanes:
     landings: list[Callable[[], LaneReadings]]
     """How each landed, to be read when there is time for it."""
     findings: tuple[Finding, ...]
+    stretched_s: float
+    """How much had to be stretched for this, as it did not lie on the shelf."""
 
 
 def lanes_of(order: Order, identity: Identity, engine: Engine, shelf: Shelf) -> Lanes:
     """Raises SourceError and ToolError."""
     plan, rate_hz = order.plan, order.plan.clock.rate_hz
+    metered = Metered(engine)
     read = [
-        _read(order, lane, part, source_of(order, lane, identity, engine), engine, shelf)
+        _read(order, lane, part, source_of(order, lane, identity, engine), metered, shelf)
         for lane, part in zip(plan.lanes, loudness_parts(plan), strict=True)
     ]
     gains_db = lane_gains_db(plan, [one.loudness_lufs for one in read])
@@ -54,7 +57,7 @@ def lanes_of(order: Order, identity: Identity, engine: Engine, shelf: Shelf) -> 
         for lane, one, gain_db in zip(plan.lanes, read, gains_db, strict=True)
     }
     findings = tuple(finding for one in read for finding in one.findings)
-    return Lanes(sounds, gains_db, [one.landing for one in read], findings)
+    return Lanes(sounds, gains_db, [one.landing for one in read], findings, metered.given_s)
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ class MixedClip:
     gains_db: list[float]
     levels: Readings
     findings: tuple[Finding, ...]
+    stretched_s: float
     read: Future[Read]
     audio: Audio | None
 
@@ -91,7 +92,7 @@ def mixed_clip(
     audio = mix(lanes.sounds)
     levels = read_levels(audio, order.plan.clock.rate_hz)
     read = aside.submit(_read, order.plan, lanes.landings, lanes.sounds, audio)
-    return MixedClip(order, identity, lanes.gains_db, levels, lanes.findings, read, audio)
+    return MixedClip(order, identity, lanes.gains_db, levels, lanes.findings, lanes.stretched_s, read, audio)
 
 
 def _read(

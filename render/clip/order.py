@@ -39,6 +39,8 @@ class Done:
     clip: Path
     findings: tuple[Finding, ...]
     wall_s: float = 0.0
+    stretched_s: float = 0.0
+    """How much had to be stretched for it."""
 
 
 @dataclass(frozen=True)

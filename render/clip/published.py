@@ -72,7 +72,7 @@ def published(
     facts = mixed.order.facts
     write_whole(identity.clip.with_suffix(".svg"), picture_svg(plan, facts, read.energies))
     write_whole(identity.clip.with_suffix(".json"), receipt(plan, facts, measured, proof))
-    return Done(plan.name, identity.clip, findings), encoded.level
+    return Done(plan.name, identity.clip, findings, stretched_s=mixed.stretched_s), encoded.level
 
 
 def _findings(mixed: MixedClip, encoded: Encoded) -> tuple[Finding, ...]:

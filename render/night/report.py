@@ -32,6 +32,7 @@ class Entry:
     headroom_needed_db: float | None = None
     size_bytes: int | None = None
     log: Path | None = None
+    engine: str | None = None
 
     @property
     def word(self) -> str:
@@ -112,7 +113,10 @@ def entry_of(order: Order, outcome: Outcome, log: Path | None) -> Entry:
                 return Entry(outcome, plan.clock.duration_s, plan.format)
             findings = tuple(receipt.get("findings", ()))
             headroom_db = receipt.get("headroom_needed_db")
-            return Entry(outcome, plan.clock.duration_s, plan.format, findings, headroom_db, size_bytes, log)
+            engine = receipt.get("engine")
+            return Entry(
+                outcome, plan.clock.duration_s, plan.format, findings, headroom_db, size_bytes, log, engine
+            )
         case Refused(_, found):
             findings = tuple(map(asdict, found))
             return Entry(outcome, plan.clock.duration_s, plan.format, findings, log=log)
@@ -172,6 +176,8 @@ def _clip(name: str, entry: Entry) -> dict[str, Any]:
         "findings": list(entry.findings),
         "wall_s": round(entry.outcome.wall_s, 3),
         "duration_s": entry.duration_s,
+        "stretched_s": round(entry.outcome.stretched_s, 3) if isinstance(entry.outcome, Done) else None,
+        "engine": entry.engine,
         "format": entry.format,
         "size_bytes": entry.size_bytes,
         "headroom_needed_db": entry.headroom_needed_db,

@@ -20,7 +20,7 @@ from render.files.engines import EngineChoice, engine_of
 from render.files.shelf import LIMIT_VARIABLE, shelf_of, sounds_limit_bytes
 from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept
-from render.sound.spans import Span
+from render.sound.spans import PAD_S, Span
 from tests.night.tables import TRY, Counting, Table, samples_of, together
 
 ENGINES = [
@@ -57,6 +57,15 @@ def test_a_variant_stretches_nothing_anew_and_sounds_as_it_would_without_the_cac
     shutil.rmtree(cache)
     assert samples_of(together([replace(second, force=True)], engine)) == from_cache
     assert engine.stretched == 2
+
+
+def test_a_clip_says_how_much_had_to_be_stretched_for_it(table: Table) -> None:
+    """8 beats at 140 BPM, played 140/136 as fast, and a pad on either side; the other record is not stretched."""
+    made = together(table.orders(table.recipe(TRY)))
+    given_s = 8 * 60 / 140 * (140 / 136) + 2 * PAD_S
+    assert [one.stretched_s for one in made if isinstance(one, Done)] == pytest.approx(
+        [given_s, 0, 0], abs=1e-4
+    )
 
 
 def test_all_variants_of_a_recipe_stretch_once(table: Table) -> None:

@@ -28,10 +28,11 @@ def entry(outcome: Any, **told: Any) -> Entry:
 
 ENTRIES = {
     "a": entry(
-        Done("a", Path("a.flac"), (), wall_s=4.0),
+        Done("a", Path("a.flac"), (), wall_s=4.0, stretched_s=20.0),
         findings=(LOUD, LOUD),
         headroom_needed_db=3.5,
         size_bytes=1_000_000,
+        engine="rubberband",
     ),
     "b": entry(Kept("b", Path("b.flac"), wall_s=9.0), findings=(LOUD, NOTE), headroom_needed_db=7.25),
     "c": entry(Refused("c", (Finding("failure", "silence", "The mix is silent.", None, None),), wall_s=1.0)),
@@ -77,6 +78,8 @@ def test_the_report_tells_of_every_clip_and_every_fault() -> None:
     ]
     assert [clip["log"] for clip in data["clips"]] == [None, None, None, "clips/d.log"]
     assert [clip["wall_s"] for clip in data["clips"]] == [4.0, 9.0, 1.0, 6.0]
+    assert [clip["stretched_s"] for clip in data["clips"]] == [20.0, None, None, None]
+    assert [clip["engine"] for clip in data["clips"]] == ["rubberband", None, None, None]
     assert data["faults"] == [
         {
             "file": "bad.yaml",
@@ -126,12 +129,13 @@ def test_a_report_of_nothing_is_one() -> None:
 def test_what_was_measured_of_a_clip_is_read_from_its_receipt(tmp_path: Path) -> None:
     clip = tmp_path / "a.flac"
     clip.write_bytes(b"0123456789")
-    receipt = {"format_version": 1, "plan": {}, "findings": [LOUD], "headroom_needed_db": 2.5}
+    measured = {"findings": [LOUD], "headroom_needed_db": 2.5, "engine": "rubberband"}
+    receipt = {"format_version": 1, "plan": {}, **measured}
     clip.with_suffix(".json").write_text(json.dumps(receipt))
     for outcome in (Done("a", clip, ()), Kept("a", clip)):
         told = entry_of(order("a"), outcome, None)
         assert (told.findings, told.headroom_needed_db, told.size_bytes) == ((LOUD,), 2.5, 10)
-        assert told.duration_s == 10.0
+        assert (told.duration_s, told.engine) == (10.0, "rubberband")
 
 
 @pytest.mark.parametrize("content", [None, "", "{", "[]", '{"format_version": 1}'])
