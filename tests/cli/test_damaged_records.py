@@ -25,9 +25,6 @@ from desk import EMBER, RATE_HZ, SLATE, TEMPO_BPM
 
 CANNOT_KNOW = {"WAV", "AIFF", "MP3 without a tag", "M4A", "M4A, index first", "M4A, lossless"}
 
-SAMPLED_FORMS = ("Ogg Vorbis", "MP3")
-"""A default run tries only these, where decoders are the most forgiving, at a few places."""
-
 
 def assert_right(found: Sequence[tuple[Case, Outcome]]) -> None:
     wrong = [
@@ -38,13 +35,6 @@ def assert_right(found: Sequence[tuple[Case, Outcome]]) -> None:
         or (outcome.render == "unnoticed" and (case.form not in CANNOT_KNOW or case.what.startswith("cut")))
     ]
     assert not wrong, "\n".join(wrong)
-
-
-def test_a_few_damaged_records_have_a_right_outcome(tmp_path: Path) -> None:
-    tried = [*cases(SAMPLED_FORMS, tmp_path)][PLACES // 4 :: PLACES // 2]
-    found = [*outcomes(tried, tmp_path)]
-    assert_right(found)
-    assert {outcome.render for _, outcome in found} >= {"refused", "right"}
 
 
 @pytest.mark.slow

@@ -18,6 +18,7 @@ import pytest
 from desk import RECIPE, SLATE, STRETCHED, Desk, wait_until
 
 from render.night import night, run
+from render.night.estimate import usual_wall_s
 from render.night.outcome import Failed, Outcome
 
 IN_SET = (("ember.wav", "../ember.wav"), ("slate.wav", "../slate.wav"))
@@ -190,6 +191,7 @@ def test_the_report_of_a_night(desk: Desk) -> None:
 
 
 @posix
+@pytest.mark.slow
 def test_its_processor_time_is_that_of_the_run_and_all_it_started(desk: Desk) -> None:
     """By the operating system's own account (POSIX.1-2017, getrusage): of a run, its workers and their programs.
 
@@ -332,7 +334,10 @@ finally:
 def test_an_unchanged_night_is_recognised_without_loading_what_computes(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nor are workers started, or records opened. They have to be older than the ticks of a disk's clock for that."""
+    """Nor are workers started, or records opened. They have to be older than the ticks of a disk's clock for that.
+
+    The same goes for a dry run, whether clips would be made or not.
+    """
     monkeypatch.setenv("DROPKILN_CACHE", str(desk.folder.parent / "cache"))
     desk.recipe("a.yaml", STRETCHED)
     desk.recipe("b.yaml", ("clip:", "try: {1: {tail: 3 beats}}\nclip:"))
@@ -340,20 +345,26 @@ def test_an_unchanged_night_is_recognised_without_loading_what_computes(
     newest_s = max(path.stat().st_ctime for path in desk.folder.rglob("*"))
     assert wait_until(lambda: time.time() - newest_s > 2.1, 10.0)
 
-    def loaded() -> tuple[str, list[str]]:
+    def loaded(*options: str) -> tuple[str, list[str]]:
         script = LOADED.replace("sys.argv[1]", repr(",".join(COMPUTING)))
-        command = [sys.executable, "-c", script, "render", ".", "--engine", "signalsmith"]
+        command = [sys.executable, "-c", script, "render", ".", "--engine", "signalsmith", *options]
         done = subprocess.run(command, cwd=desk.folder, capture_output=True, text=True, check=True)
-        return done.stdout.strip(), sorted(line.split()[0] for line in done.stderr.splitlines())
+        return done.stdout.splitlines()[-1], sorted(line.split()[0] for line in done.stderr.splitlines())
 
     assert "soundfile" in loaded()[0]  # what was too new to be remembered is opened once more
     assert loaded() == ("[]", ["kept"] * 3)
+    desk.recipe("c.yaml", ("tempo: 140", "tempo: 141"))
+    assert loaded("--dry-run") == loaded("--dry-run", "--force") == ("[]", [])
 
 
 # --- dry runs ---
 
 
-def test_a_dry_run_knows_what_is_there_and_what_the_last_run_cost(desk: Desk) -> None:
+def test_a_dry_run_knows_what_is_there_and_what_the_last_run_cost(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """8 beats at 140 BPM of a record of 137, with a quarter of a second on either side, are all that is stretched."""
+    monkeypatch.setenv("DROPKILN_CACHE", str(desk.folder.parent / "cache"))
     desk.recipe("a.yaml")
     assert desk.run("render", "a.yaml").status == 0
     desk.recipe("b.yaml", STRETCHED)
@@ -361,14 +372,24 @@ def test_a_dry_run_knows_what_is_there_and_what_the_last_run_cost(desk: Desk) ->
         lines = desk.run("render", ".", "--dry-run").out.splitlines()
         forced = desk.run("render", ".", "--dry-run", "--force").out.splitlines()
         facts = json.loads(desk.run("render", ".", "--dry-run", "--json").out)
-    assert lines[:2] == ["a.flac  3.4 s at 140 BPM  (is there, kept)", "b.flac  3.4 s at 140 BPM"]
+    assert lines[:2] == [
+        "a.flac  3.4 s at 140 BPM  (is there, kept)",
+        "b.flac  3.4 s at 140 BPM  (1 of its 2 passages stretched before)",
+    ]
     assert lines[2].startswith(
         "to make: 1 clip, 3 s of sound; estimated from the 1 clip of the last run: about "
     )
-    assert forced[0] == "a.flac  3.4 s at 140 BPM"
-    assert [one["kept"] for one in facts] == [True, False]
+    assert forced[:2] == ["a.flac  3.4 s at 140 BPM", "b.flac  3.4 s at 140 BPM"]
+    assert [(one["kept"], one["passages"], one["passages_cached"]) for one in facts] == [
+        (True, 0, 0),
+        (False, 2, 1),
+    ]
     (made,) = report_of(desk)["clips"]
-    assert facts[1]["estimated_wall_s"] == pytest.approx(made["wall_s"], abs=0.06)  # told to a tenth
+    assert (made["stretched_s"], made["engine"]) == (0.0, "signalsmith")
+    stretched_s = 8 * 60 / 137 + 0.5
+    usual_s = usual_wall_s("signalsmith", stretched_s, made["duration_s"])
+    times = usual_s / usual_wall_s("signalsmith", 0.0, made["duration_s"])
+    assert facts[1]["estimated_wall_s"] == pytest.approx(made["wall_s"] * times, abs=0.06)  # told to a tenth
 
 
 # --- two runs in one folder ---

@@ -106,7 +106,8 @@ def test_a_recipe_with_a_leading_dash_is_named_after_two_dashes_or_by_its_folder
     desk.recipe("-dash.yaml")
     for named in (["--", "-dash.yaml"], ["./-dash.yaml"]):
         out = desk.run("render", "--dry-run", *named).out
-        assert out.startswith("-dash.flac  3.4 s at 140 BPM\nto make: 1 clip, ")
+        assert out.startswith("-dash.flac  3.4 s at 140 BPM")
+        assert "\nto make: 1 clip, " in out
 
 
 @posix
@@ -200,6 +201,7 @@ def test_a_full_disk_ends_the_run_and_leaves_no_part_of_what_does_not_fit(
     desk.assert_whole("a")
 
 
+@pytest.mark.slow
 def test_workers_stop_at_a_full_disk_and_the_next_run_goes_on_where_there_is_room(
     desk: Desk, mounted: Callable[[str], None]
 ) -> None:
