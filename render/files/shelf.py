@@ -5,6 +5,7 @@ bit. Nothing fails where nothing can be kept.
 """
 
 import json
+import math
 import os
 import shutil
 import struct
@@ -17,7 +18,7 @@ from typing import Any, TypeVar
 import numpy as np
 from pydantic import TypeAdapter, ValidationError
 
-from render.faults import UsageError
+from render.faults import OutputError, UsageError
 from render.files.facts_store import facts_store
 from render.files.known_hashes import known_sha256
 from render.files.store import Store, cache_folder
@@ -57,11 +58,15 @@ class Shelf:
         content = self.sounds.get(key) if self._may_give(key) else None
         return None if content is None else _unpacked(content)
 
+    def has_sound(self, key: str) -> bool:
+        """Whether something lies there, as far as can be told without reading it."""
+        return self._may_give(key) and self.sounds.has(key)
+
     def sound_made_once(self, key: str, make: Callable[[], Sounds]) -> Sounds:
         """What lies there, else what `make` makes now, which is kept. What another process is making is waited for."""
         if (kept := self.sound(key)) is not None:
             return kept
-        may_wait = not self.fresh and _has_room(self.folder, 1)
+        may_wait = not self.fresh and _spare_bytes(self.folder) >= 1
         with self.sounds.alone(key) if may_wait else nullcontext():
             if may_wait and (kept := self.sound(key)) is not None:
                 return kept
@@ -70,9 +75,21 @@ class Shelf:
             return notes, arrays
 
     def keep_sound(self, key: str, notes: dict[str, Any], arrays: Sequence[Audio]) -> None:
-        if _has_room(self.folder, sum(array.nbytes for array in arrays)):
+        if self.takes(sum(array.nbytes for array in arrays)):
             self.sounds.put(key, _packed(notes, arrays))
             self._own.add(key)
+
+    def takes(self, size_bytes: int) -> bool:
+        """Whether sound of this size is kept, others being forgotten for it, as the disk is now."""
+        return self.sounds.takes(size_bytes) and size_bytes <= _spare_bytes(self.folder)
+
+    @property
+    def room_bytes(self) -> int:
+        """By how much the sounds may still grow."""
+        try:
+            return max(0, math.floor(min(self.sounds.room_bytes, _spare_bytes(self.folder))))
+        except OutputError:  # the folder cannot even be listed
+            return 0
 
     def reading(self, key: str, kind: TypeAdapter[T], read: Callable[[], T]) -> T:
         """What was read before, else what `read` says now, which is kept."""
@@ -119,13 +136,13 @@ def sounds_limit_bytes() -> int:
     return limit_bytes
 
 
-def _has_room(folder: Path | None, size_bytes: int) -> bool:
-    """Whether the disk has room to spare. Where it cannot be asked, trying to write will tell."""
+def _spare_bytes(folder: Path | None) -> float:
+    """What may be taken of the disk. Where it cannot be asked, trying to write will tell."""
     try:
         there = next(one for one in (folder, *folder.parents) if one.exists()) if folder else None
-        return there is not None and shutil.disk_usage(there).free - size_bytes >= ROOM_LEFT_BYTES
+        return shutil.disk_usage(there).free - ROOM_LEFT_BYTES if there else 0
     except OSError:
-        return True
+        return math.inf
 
 
 def _packed(notes: dict[str, Any], arrays: Sequence[Audio]) -> bytes:

@@ -104,6 +104,18 @@ class Store:
             os.utime(path)
         return content
 
+    def has(self, key: str) -> bool:
+        """Whether something is there, which is not read for this: it may be damaged."""
+        if self._folder is None:
+            return False
+        with contextlib.suppress(OSError):
+            return _path(self._folder, key).is_file()
+        return False
+
+    def takes(self, size_bytes: int) -> bool:
+        """Whether a content of this size is ever kept."""
+        return self._folder is not None and _HEAD_BYTES + size_bytes <= self._limit_bytes
+
     def put(self, key: str, content: bytes | memoryview) -> None:
         """Keep a content, whole or not at all; after the first trouble nothing more is tried."""
         if self._trouble is not None:
@@ -111,7 +123,7 @@ class Store:
         data = memoryview(content).cast("B")
         if self._folder is None:
             self._trouble = "there is no folder to keep things in"
-        elif _HEAD_BYTES + len(data) <= self._limit_bytes:
+        elif self.takes(len(data)):
             try:
                 _make_folder(self._folder)
                 with contextlib.suppress(*_DELETED), _told(self._folder):
@@ -158,6 +170,11 @@ class Store:
     @property
     def size_bytes(self) -> int:
         return _size_bytes(self.entries())
+
+    @property
+    def room_bytes(self) -> int:
+        """By how much it may still grow. Raises OutputError where the folder cannot be listed."""
+        return max(0, self._limit_bytes - self.size_bytes)
 
     def clear(self) -> None:
         """Remove all that is kept. Raises OutputError where that is not allowed."""

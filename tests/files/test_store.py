@@ -212,6 +212,24 @@ def test_to_get_an_entry_is_to_use_it(folder: Path) -> None:
     assert files(folder) == [key(1), key(3)]
 
 
+def test_to_ask_whether_an_entry_is_there_is_not_to_use_it(folder: Path) -> None:
+    store = Store(folder, MIB)
+    assert (store.has(key(1)), Store(None, MIB).has(key(1))) == (False, False)
+    store.put(key(1), b"something")
+    aged(folder, 1, 100.0)
+    used_s = store.entries()[0].used_s
+    assert (store.has(key(1)), store.has(key(2))) == (True, False)
+    assert store.entries()[0].used_s == used_s
+
+
+def test_the_room_that_is_left_is_the_limit_less_what_is_kept(folder: Path) -> None:
+    store = Store(folder, MIB)
+    assert store.room_bytes == MIB
+    store.put(key(1), bytes(MIB // 4))
+    assert store.room_bytes == MIB - (folder / key(1)).stat().st_size
+    assert Store(folder, MIB // 8).room_bytes == 0
+
+
 def test_what_is_larger_than_the_limit_is_not_kept_and_drives_nothing_out(folder: Path) -> None:
     store = Store(folder, 1000)
     store.put(key(1), b"content")
