@@ -28,6 +28,16 @@ class Source:
         content = [self.sha256, of.format, of.rate_hz, of.channels, of.frames, of.delay_frames]
         return key_of("span", content, asdict(span), self.clip_rate_hz, self.versions)
 
+    def stretched_s(self, span: Span) -> float:
+        """How much an engine is given for a span; where nothing changes, or the pitch follows, that is nothing."""
+        given = span.semitones is not None and (span.speed != 1.0 or span.semitones != 0.0)
+        return span.frames / self.recording.rate_hz if given else 0.0
+
+    def size_bytes(self, span: Span) -> int:
+        """What a span takes on the shelf: as it is heard, and once on one channel, 4 bytes a sample."""
+        frames = span.frames / self.recording.rate_hz / span.speed * self.clip_rate_hz
+        return round(frames) * (self.recording.channels + 1) * 4
+
 
 def source_of(order: Order, lane: Lane, identity: Identity, engine: EngineName) -> Source:
     recording = order.facts[lane.track].recording

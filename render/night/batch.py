@@ -45,7 +45,7 @@ def carry_out(batch: Batch, choice: EngineChoice) -> list[Outcome]:
 
     names = batch.names
     try:
-        came = make_together(batch.orders, engine_of(choice), _shelf_for(batch))
+        came = make_together(batch.orders, engine_of(choice), shelf_for(batch))
     except Exception as error:  # noqa: BLE001 - the border of a batch: the others must go on, and the trace is kept
         return [failed(name, error) for name in names]
     return [_outcome(name, one, s) for name, (one, s) in zip(names, came, strict=True) if one is not None]
@@ -56,10 +56,10 @@ def kept_of(batch: Batch, engine: EngineName) -> list[Kept]:
 
     Raises UsageError for a cache limit that is none.
     """
-    return looked(batch.orders, engine, _shelf_for(batch)).kept
+    return looked(batch.orders, engine, shelf_for(batch)).kept
 
 
-def _shelf_for(batch: Batch) -> Shelf:
+def shelf_for(batch: Batch) -> Shelf:
     """Where clips are asked for again in spite of what is there, nothing of an earlier run is trusted."""
     return shelf_of(fresh=any(order.force for order in batch.orders))
 

@@ -17,9 +17,10 @@ from render.files.engines import EngineChoice, serving
 from render.files.left_behind import remove_left_behind, remove_old_temporary_folders
 from render.files.run_lock import held
 from render.files.whole_file import make_folder, write_whole
+from render.night.ahead import ahead_of
 from render.night.batch import Batch
 from render.night.cluster import Cluster
-from render.night.estimate import costs_of, dry_run_json, dry_run_lines, estimate
+from render.night.estimate import costs_of, dry_run_json, dry_run_lines
 from render.night.job import Work
 from render.night.listening import PAGE, write_page
 from render.night.log import remove_log, write_log
@@ -32,7 +33,7 @@ from render.night.run import outcomes
 from render.night.stages import pipe
 from render.night.stopping import Stopping
 from render.night.tasks import Workers
-from render.night.there import kept_clips, told_apart
+from render.night.there import told_apart
 from render.night.words import plural, say, sized
 
 REPORT = "report.json"
@@ -206,11 +207,12 @@ class _Night:
 
     def _need_of_room(self) -> str:
         there = [name for name, entry in self._entries.items() if isinstance(entry.outcome, Done | Kept)]
-        need = estimate(list(self._orders.values()), there, costs_of(report_json(self.report())), self._jobs)
+        left = [order for name, order in self._orders.items() if name not in there]
+        need_bytes = costs_of(report_json(self.report())).size_bytes(left)
         free = shutil.disk_usage(self._out).free
         return (
-            f"{self._out}: stopped, for the disk is full: {plural(need.clips, 'clip')} not made need about "
-            f"{sized(need.size_bytes)}, {sized(free)} are free; make room and run again, what is finished stays"
+            f"{self._out}: stopped, for the disk is full: {plural(len(left), 'clip')} not made need about "
+            f"{sized(need_bytes)}, {sized(free)} are free; make room and run again, what is finished stays"
         )
 
 
@@ -229,12 +231,11 @@ def _processor_s() -> float:
 def dry_run_text(work: Work, out: Path, wishes: Wishes, as_json: bool) -> str:
     """What a run would make, for people or as JSON, ending with a line break."""
     batches = work.batches(out / CLIPS, wishes.force)
-    orders = [order for batch in batches for order in batch.orders]
-    kept = kept_clips(batches, wishes.engine)
+    ahead = ahead_of(batches, wishes.engine)
     try:
         costs = costs_of((out / REPORT).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError):  # there is none yet
         costs = costs_of(None)
     if as_json:
-        return dry_run_json(orders, kept, costs) + "\n"
-    return "".join(f"{line}\n" for line in dry_run_lines(orders, kept, costs, jobs_of(wishes, batches)))
+        return dry_run_json(ahead, costs) + "\n"
+    return "".join(f"{line}\n" for line in dry_run_lines(ahead, costs, jobs_of(wishes, batches)))

@@ -8,12 +8,6 @@ from render.files.engines import EngineChoice, serving
 from render.night.batch import Batch, kept_of
 
 
-def kept_clips(batches: Iterable[Batch], choice: EngineChoice) -> set[str]:
-    """The names of the clips that are there and need not be made again."""
-    engine = serving(choice)
-    return {one.name for batch in batches for one in kept_of(batch, engine)}
-
-
 def kept_in(batch: Batch, choice: EngineChoice) -> list[Kept]:
     """Those of a batch's clips that are there; none where the engine is missing, as making them will say."""
     try:

@@ -1,6 +1,7 @@
 """`dropkiln render`: what it makes, what it says, where it says it, and how it ends."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -129,8 +130,10 @@ def test_the_format_of_the_command_line_is_instead_of_the_recipe_s(desk: Desk, f
     desk.assert_whole("test")
 
 
-def test_a_dry_run_lists_and_makes_nothing(desk: Desk) -> None:
+def test_a_dry_run_lists_and_makes_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """4 + 4 beats at 140 BPM last 8 · 60/140 = 3.4286 s, 2 + 4 last 2.571 s."""
+    cache = desk.folder.parent / "cache"
+    monkeypatch.setenv("DROPKILN_CACHE", str(cache))
     desk.recipe("test.yaml", ("clip:", "try: {dry: {tail: 2 beats}}\nclip:"))
     with desk.nothing_written():
         lines = desk.run("render", "test.yaml", "--dry-run", "--format", "opus")
@@ -139,6 +142,7 @@ def test_a_dry_run_lists_and_makes_nothing(desk: Desk) -> None:
     *clips, cost = lines.out.splitlines()
     assert clips == ["test.opus  3.4 s at 140 BPM", "test--dry.opus  2.6 s at 140 BPM"]
     assert cost.startswith("to make: 2 clips, 6 s of sound; estimated from what clips usually cost: about ")
+    assert re.search(r", \d\.\d MB, and \d\.\d MB in the cache$", cost)
     assert (facts.status, facts.err) == (0, "")
     asked = json.loads(facts.out)
     assert [(one["name"], one["clip"], one["tempo_bpm"]) for one in asked] == [
@@ -146,7 +150,8 @@ def test_a_dry_run_lists_and_makes_nothing(desk: Desk) -> None:
         ("test--dry", "test--dry.flac", 140),
     ]
     assert [one["duration_s"] for one in asked] == pytest.approx([24 / 7, 18 / 7], abs=1 / RATE_HZ)
-    assert [one["kept"] for one in asked] == [False, False]
+    assert [(one["kept"], one["passages"], one["passages_cached"]) for one in asked] == [(False, 2, 0)] * 2
+    assert not (cache / "sounds").exists()
 
 
 def test_a_night_of_several_folders_goes_to_one(desk: Desk) -> None:

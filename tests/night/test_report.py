@@ -1,4 +1,4 @@
-"""The report of the morning, what of it a person reads, and what the next run can tell from it beforehand."""
+"""The report of the morning, and what of it a person reads."""
 
 import json
 from datetime import datetime, timedelta, timezone
@@ -11,7 +11,6 @@ from standing_in import order
 from render.checks.model import Finding
 from render.faults import Fault
 from render.make import Done, Kept, Refused
-from render.night.estimate import BYTES_BESIDE, Costs, costs_of, dry_run_json, dry_run_lines, estimate
 from render.night.outcome import Failed
 from render.night.report import Entry, Report, entry_of, report_json, results_json, table
 from render.night.words import lasting, sized
@@ -200,68 +199,3 @@ def test_a_length_of_time_is_told_in_the_units_that_matter(time_s: float, words:
 
 def test_a_size_is_told_in_megabytes_or_gigabytes() -> None:
     assert (sized(400_000), sized(999_900_000), sized(1_250_000_000)) == ("0.4 MB", "999.9 MB", "1.2 GB")
-
-
-# --- what the next run can tell beforehand ---
-
-
-def earlier(*clips: tuple[str, str, float, float, int | None]) -> str:
-    names = ("outcome", "format", "duration_s", "wall_s", "size_bytes")
-    return json.dumps({"clips": [dict(zip(names, clip, strict=True)) for clip in clips]})
-
-
-def test_costs_are_those_of_the_clips_that_the_last_run_made() -> None:
-    """30 s of sound in 12 s are 0.4 s a second; 3 MB for 20 s of FLAC are 150 kB a second."""
-    costs = costs_of(
-        earlier(
-            ("made", "flac", 20.0, 10.0, 3_000_000),
-            ("made", "mp3", 10.0, 2.0, 500_000),
-            ("kept", "flac", 10.0, 0.001, 1),
-            ("failed", "flac", 10.0, 600.0, None),
-        )
-    )
-    assert costs.wall_s_per_clip_s == pytest.approx(0.4)
-    assert costs.bytes_per_clip_s["flac"] == pytest.approx(150_000)
-    assert costs.bytes_per_clip_s["mp3"] == pytest.approx(50_000)
-    assert costs.known_from == "the 2 clips of the last run"
-
-
-@pytest.mark.parametrize(
-    "text",
-    [
-        None,
-        "",
-        "{",
-        "[]",
-        "7",
-        '{"clips": 3}',
-        '{"clips": [7]}',
-        '{"clips": [{}]}',
-        earlier(("made", "flac", 0.0, 0.0, 0)),
-    ],
-)
-def test_without_a_report_that_can_be_used_costs_are_the_usual_ones(text: str | None) -> None:
-    assert costs_of(text) == Costs()
-
-
-COSTS = Costs(0.5, {"flac": 200_000.0}, "a test")
-
-
-def test_an_estimate_leaves_out_what_is_there_and_shares_the_work() -> None:
-    """Three of four clips of 10 s: 30 s of sound at 0.5 s a second for two workers, and 2 MB each."""
-    cost = estimate([order(name) for name in "abcd"], {"b"}, COSTS, jobs=2)
-    assert (cost.clips, cost.clip_s, cost.wall_s) == (3, 30.0, 7.5)
-    assert cost.size_bytes == pytest.approx(3 * (2_000_000 + BYTES_BESIDE))
-
-
-def test_a_dry_run_says_that_its_costs_are_an_estimate_and_from_what() -> None:
-    lines = list(dry_run_lines([order("a"), order("b")], {"b"}, COSTS, jobs=2))
-    assert lines[:2] == ["a.flac  10.0 s at 140 BPM", "b.flac  10.0 s at 140 BPM  (is there, kept)"]
-    assert lines[2].startswith("to make: 1 clip, 10 s of sound; estimated from a test: about 5 s and 2.0 MB")
-    assert list(dry_run_lines([order("b")], {"b"}, COSTS, jobs=2))[1] == "to make: nothing"
-
-
-def test_a_dry_run_for_scripts_says_the_same_of_each_clip() -> None:
-    a, b = json.loads(dry_run_json([order("a"), order("b")], {"b"}, COSTS))
-    assert (a["name"], a["clip"], a["kept"], a["estimated_wall_s"]) == ("a", "a.flac", False, 5.0)
-    assert (b["kept"], b["estimated_wall_s"], b["estimated_bytes"]) == (True, 0.0, 0)
