@@ -92,12 +92,11 @@ def _by_format(clips: Iterable[Mapping[str, Any]], what: str) -> Mapping[str, fl
 
 
 def estimate(ahead: Ahead, costs: Costs, jobs: int) -> Estimate:
-    """What the clips that are not there yet would cost, `jobs` of them made at once."""
+    """What the clips that are not there yet would cost, `jobs` recipes at work at once."""
     orders = [order for order in ahead.orders if order.plan.name in ahead.to_make]
     sound_s = sum(order.plan.clock.duration_s for order in orders)
     wall_s = sum(costs.wall_s(order, ahead.to_make[order.plan.name], ahead.engine) for order in orders)
-    at_once = max(1, min(jobs, len(orders)))
-    return Estimate(len(orders), sound_s, wall_s / at_once, costs.size_bytes(orders))
+    return Estimate(len(orders), sound_s, wall_s / jobs, costs.size_bytes(orders))
 
 
 def dry_run_lines(ahead: Ahead, costs: Costs, jobs: int) -> Iterator[str]:

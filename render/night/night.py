@@ -238,4 +238,5 @@ def dry_run_text(work: Work, out: Path, wishes: Wishes, as_json: bool) -> str:
         costs = costs_of(None)
     if as_json:
         return dry_run_json(ahead, costs) + "\n"
-    return "".join(f"{line}\n" for line in dry_run_lines(ahead, costs, jobs_of(wishes, batches)))
+    jobs = jobs_of(wishes, [batch for batch in batches if any(name in ahead.to_make for name in batch.names)])
+    return "".join(f"{line}\n" for line in dry_run_lines(ahead, costs, jobs))

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 from desk import RECIPE, SLATE, STRETCHED, Desk, wait_until
 
-from render.night import night, run
+from render.night import estimate, night, run
 from render.night.estimate import usual_wall_s
 from render.night.outcome import Failed, Outcome
 
@@ -390,6 +390,25 @@ def test_a_dry_run_knows_what_is_there_and_what_the_last_run_cost(
     usual_s = usual_wall_s("signalsmith", stretched_s, made["duration_s"])
     times = usual_s / usual_wall_s("signalsmith", 0.0, made["duration_s"])
     assert facts[1]["estimated_wall_s"] == pytest.approx(made["wall_s"] * times, abs=0.06)  # told to a tenth
+
+
+def test_a_dry_run_shares_the_work_by_recipes_in_which_something_has_to_be_made(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A recipe and its variant are one worker's; two clips of 24/7 s at 7 s a second take 48 s."""
+    monkeypatch.setattr(estimate, "WALL_S_PER_CLIP_S", 7.0)
+
+    def told() -> str:
+        lines = desk.run("render", ".", "--dry-run", "--jobs", "2").out.splitlines()
+        return lines[-1].partition("about ")[2]
+
+    desk.recipe("kept.yaml")
+    desk.run("render", ".")
+    (desk.folder / "out" / "report.json").unlink()
+    desk.recipe("a.yaml", ("clip:", "try: {dry: {tail: 4 beats, tracks: {ember: {gain: -1 dB}}}}\nclip:"))
+    assert told().startswith("48 s")
+    desk.recipe("b.yaml")
+    assert told().startswith("36 s")
 
 
 # --- two runs in one folder ---
