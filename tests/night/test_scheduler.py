@@ -21,7 +21,7 @@ import dask
 import pytest
 from distributed import Client, LocalCluster
 
-from tests.cli.desk import STRETCHED, Desk, wait_until
+from tests.cli.desk import STRETCHED, Desk, stretched, wait_until
 
 SOON_S = 20.0
 """For what takes a second or two; the rest is for a busy machine."""
@@ -191,8 +191,10 @@ def test_ctrl_c_finishes_what_is_at_work_and_twice_ends_it(
 ) -> None:
     noted = shlex.quote(str(desk.folder))
     stand_in(desk, f"cd {noted}; {HANGING}", monkeypatch)
-    for name in "abcd":
-        desk.recipe(f"{name}.yaml", STRETCHED)
+    for name, tempo_bpm in zip(
+        "abcd", (136, 137, 138, 139), strict=True
+    ):  # each waits for no other's passage
+        desk.recipe(f"{name}.yaml", stretched(tempo_bpm))
     with two_workers() as cluster:
         with desk.start(*on(cluster, "--engine", "rubberband")) as process:
             assert wait_until(lambda: len(list(desk.folder.glob("pid-[0-9]*"))) == 2, 60.0)
