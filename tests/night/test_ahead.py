@@ -9,7 +9,6 @@ import soundfile
 
 from render.files import shelf
 from render.files.shelf import LIMIT_VARIABLE
-from render.files.store import CACHE_VARIABLE
 from render.make import Done, Order
 from render.night.ahead import Ahead, Passages, ahead_of
 from render.night.batch import batches_of
@@ -24,18 +23,6 @@ try:
 """
 """A record stretched, plainly resampled, only moved in pitch, and in a loop."""
 OTHER = "low_cut: {keep: [{from: start, track: pad}]}"
-
-
-@pytest.fixture
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of the test's own, with nothing in it."""
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    return tmp_path / "cache"
-
-
-@pytest.fixture
-def table(tmp_path: Path, cache: Path) -> Table:
-    return Table(tmp_path)
 
 
 def ahead(*orders: Order) -> Ahead:

@@ -15,7 +15,6 @@ from render.clip.mixed import MixedClip
 from render.faults import DiskFull, SourceError
 from render.files import to_ceiling
 from render.files.engines import serving
-from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept, Made, Refused
 from render.night.batch import Batch, batches_of, carry_out, kept_of
 from render.night.job import read_work
@@ -29,16 +28,6 @@ from tests.recorded.outside_meter import levels_of
 EQUAL_LU = 0.2
 METERS_DB = 0.2
 """What EBU Tech 3341 allows a meter of true peak to read too high."""
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-
-
-@pytest.fixture
-def table(tmp_path: Path) -> Table:
-    return Table(tmp_path)
 
 
 def spread(numbers: list[float]) -> float:

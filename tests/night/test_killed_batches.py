@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 from standing_in import Pools
 
-from render.files.store import CACHE_VARIABLE
 from render.make import Done, Kept
 from render.night.batch import Batch
 from render.night.job import read_work
@@ -18,12 +17,6 @@ from render.night.run import outcomes
 from tests.night.tables import TRY, Table, receipt_of
 
 WHOLE = ("test", "test--bare", "test--soft")
-
-
-@pytest.fixture
-def table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Table:
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    return Table(tmp_path)
 
 
 @pytest.fixture

@@ -32,18 +32,6 @@ ENGINES = [
 ]
 
 
-@pytest.fixture
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of the test's own, with nothing in it."""
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    return tmp_path / "cache"
-
-
-@pytest.fixture
-def table(tmp_path: Path, cache: Path) -> Table:
-    return Table(tmp_path)
-
-
 @pytest.mark.parametrize("choice", ENGINES)
 def test_a_variant_stretches_nothing_anew_and_sounds_as_it_would_without_the_cache(
     table: Table, cache: Path, choice: EngineChoice
