@@ -4,14 +4,19 @@ from collections.abc import Callable
 
 import pytest
 
+from render.files.store import CACHE_VARIABLE
 from tests.cli.desk import STRETCHED, Desk
 
 
 @pytest.mark.slow
 def test_two_workers_that_want_one_passage_at_once_stretch_it_once(
-    desk: Desk, rubberband: Callable[[str], None]
+    desk: Desk, rubberband: Callable[[str], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Seen from how often the engine is started; it takes its time, and gives back what it was given."""
+    """Seen from how often the engine is started; it takes its time, and gives back what it was given.
+
+    No other test may find that in its cache.
+    """
+    monkeypatch.setenv(CACHE_VARIABLE, str(desk.folder.parent / "cache"))
     rubberband(
         'echo began >>"$TMPDIR/began"; sleep 3; for one; do given=$wanted; wanted=$one; done; cp "$given" "$wanted"'
     )
