@@ -6,8 +6,7 @@ its `subprocess`: whatever it starts is killed, with all that this program start
 passed.
 
 A child gets a session of its own, so that it and its descendants can be killed as one group. A Ctrl-C then
-no longer reaches it, which is why it is killed on any exception that ends the waiting, not on the limit
-alone.
+no longer reaches it, which is why it is killed on any exception that ends the call, not on the limit alone.
 """
 
 import contextlib
@@ -35,12 +34,13 @@ def time_limit(module: ModuleType, seconds: float) -> Iterator[None]:
     Raises subprocess.TimeoutExpired, after the program and its group were killed.
     """
     with _one_at_a_time:
-        own = module.subprocess
-        module.subprocess = _Subprocess(seconds)  # type: ignore[attr-defined]
+        own, lent = module.subprocess, _Subprocess(seconds)
+        module.subprocess = lent  # type: ignore[attr-defined]
         try:
             yield
         finally:
             module.subprocess = own  # type: ignore[attr-defined]
+            lent.kill_left()
 
 
 class _Subprocess:
@@ -48,12 +48,13 @@ class _Subprocess:
 
     def __init__(self, limit_s: float) -> None:
         self._limit_s = limit_s
+        self._started: list[_LimitedProcess] = []
 
     def __getattr__(self, name: str) -> Any:
         return getattr(subprocess, name)
 
     def Popen(self, command: Any, **options: Any) -> "_LimitedProcess":  # noqa: N802 - the name it stands in for
-        return _LimitedProcess(command, self._limit_s, options)
+        return _LimitedProcess(command, self._limit_s, options, self._started)
 
     def check_call(self, command: Any, **options: Any) -> int:
         with self.Popen(command, **options) as child:
@@ -62,11 +63,20 @@ class _Subprocess:
             raise subprocess.CalledProcessError(status, command)
         return 0
 
+    def kill_left(self) -> None:
+        """Kill what an exception has left at work that came before anybody waited for it."""
+        for child in self._started:
+            if hasattr(child, "pid") and child.poll() is None:
+                child.kill_group()
+
 
 class _LimitedProcess(subprocess.Popen[Any]):
-    def __init__(self, command: Any, limit_s: float, options: dict[str, Any]) -> None:
+    def __init__(
+        self, command: Any, limit_s: float, options: dict[str, Any], started: "list[_LimitedProcess]"
+    ) -> None:
         self._ends_at_s = time.monotonic() + limit_s
         self._limit_s = limit_s
+        started.append(self)  # a program may be at work before it is known here
         super().__init__(command, **{**options, "start_new_session": True})
 
     def wait(self, timeout: float | None = None) -> int:
@@ -86,13 +96,13 @@ class _LimitedProcess(subprocess.Popen[Any]):
         try:
             yield
         except subprocess.TimeoutExpired as expired:
-            self._kill_group()
+            self.kill_group()
             raise subprocess.TimeoutExpired(expired.cmd, self._limit_s) from None
         except BaseException:
-            self._kill_group()
+            self.kill_group()
             raise
 
-    def _kill_group(self) -> None:
+    def kill_group(self) -> None:
         if sys.platform == "win32":
             self.kill()
         else:

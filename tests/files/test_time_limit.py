@@ -66,6 +66,26 @@ def test_what_the_program_started_dies_with_it(borrower, tmp_path):
     assert not is_running(int(note.read_text()))
 
 
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks at /proc, which only Linux has")
+@pytest.mark.parametrize("moment", ["while it is started", "before it is waited for"])
+def test_a_key_pressed_as_a_program_begins_leaves_nothing_behind(borrower, monkeypatch, moment):
+    started = []
+    execute = subprocess.Popen._execute_child
+
+    def pressed(process, *given):
+        execute(process, *given)
+        started.append(process.pid)
+        if moment == "while it is started":
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(subprocess.Popen, "_execute_child", pressed)
+    with pytest.raises(KeyboardInterrupt), time_limit(borrower, 60.0):
+        borrower.subprocess.Popen(SLEEPER)
+        raise KeyboardInterrupt
+    [pid] = started
+    assert not is_running(pid)
+
+
 def test_the_module_has_its_own_subprocess_back(borrower):
     with time_limit(borrower, LIMIT_S):
         assert borrower.subprocess is not subprocess
