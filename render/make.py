@@ -123,9 +123,8 @@ class _Clips:
                 sound = clip.sound(self.engine, self.shelf)
                 came, reached = published(clip, sound, level, self.group_sha256, self.engine)
                 self.came[clip.name] = came
-                if (
-                    isinstance(reached, ToLoudness) and reached != level
-                ):  # the others must become quieter as well
+                if isinstance(reached, ToLoudness) and reached != level:
+                    # The others must become quieter as well.
                     self.matching.can_become(clip.name, reached.lufs)
                     self.levels[clip.name] = reached
 

@@ -38,7 +38,7 @@ BLOCK = 64
 """Frames that are passed over or interpolated together: a few times the reach, which is read on both sides."""
 
 CHUNK = 512 * BLOCK
-"""Frames worked on at a time: they stay in the processor's cache, and memory stays flat for whole records."""
+"""Frames whose bounds are worked out at a time: they stay in the processor's cache."""
 
 MARGIN = REACH + 1
 """Frames that are read on both sides of a block: the value after its last sample reaches one sample further."""

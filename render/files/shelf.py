@@ -66,7 +66,7 @@ class Shelf:
         """What lies there, else what `make` makes now, which is kept. What another process is making is waited for."""
         if (kept := self.sound(key)) is not None:
             return kept
-        may_wait = not self.fresh and _spare_bytes(self.folder) >= 1
+        may_wait = not self.fresh and self.takes(1)
         with self.sounds.alone(key) if may_wait else nullcontext():
             if may_wait and (kept := self.sound(key)) is not None:
                 return kept

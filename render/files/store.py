@@ -142,11 +142,10 @@ class Store:
         Where nothing can be written, nobody waits.
         """
         with contextlib.ExitStack() as stack:
-            if self._folder is not None and self._limit_bytes and self._trouble is None:
+            if self._folder is not None and self._trouble is None:
                 path = self._folder / f"{TEMPORARY_PREFIX}{key}{LOCK}"
-                with contextlib.suppress(
-                    OSError, NotImplementedError
-                ):  # too long a wait, no room, no such locks here
+                # It may be too long a wait, and there may be no room, or no such locks here.
+                with contextlib.suppress(OSError, NotImplementedError):
                     stack.enter_context(FileLock(path).acquire(_MAKING_WAIT_S, _LOCK_POLL_S))
                     stack.callback(path.unlink, missing_ok=True)
             yield

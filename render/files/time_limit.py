@@ -57,9 +57,7 @@ class _Subprocess:
         return _LimitedProcess(command, self._limit_s, options, self._started)
 
     def check_call(self, command: Any, **options: Any) -> int:
-        with self.Popen(command, **options) as child:
-            status = child.wait()
-        if status:
+        if status := self.Popen(command, **options).wait():
             raise subprocess.CalledProcessError(status, command)
         return 0
 

@@ -191,9 +191,8 @@ def test_ctrl_c_finishes_what_is_at_work_and_twice_ends_it(
 ) -> None:
     noted = shlex.quote(str(desk.folder))
     stand_in(desk, f"cd {noted}; {HANGING}", monkeypatch)
-    for name, tempo_bpm in zip(
-        "abcd", (136, 137, 138, 139), strict=True
-    ):  # each waits for no other's passage
+    # Each waits for no other's passage.
+    for name, tempo_bpm in zip("abcd", (136, 137, 138, 139), strict=True):
         desk.recipe(f"{name}.yaml", stretched(tempo_bpm))
     with two_workers() as cluster:
         with desk.start(*on(cluster, "--engine", "rubberband")) as process:
