@@ -20,7 +20,7 @@ from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 from threadpoolctl import threadpool_limits
 
@@ -31,6 +31,7 @@ from render.night.words import say
 
 if TYPE_CHECKING:
     from distributed import Client
+    from distributed import Future as DaskFuture
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -155,35 +156,57 @@ def connected(address: str) -> Iterator[Cluster]:
 
 
 class _Pool(Executor):
-    """Dask's own executor, in whose futures a worker that died reads as in those of any pool of processes."""
+    """Dask's futures as those of any pool of processes, also in what a worker that died reads as.
+
+    Dask has an executor of its own. Where a result is lost on its way from the worker to here, as by the death of
+    either, its futures wait for ever.
+    """
 
     def __init__(self, client: "Client", address: str, mark: Mark) -> None:
-        # The same work once more is work: its result is what lies on the disk.
-        self._pool, self._address, self._mark = client.get_executor(pure=False), address, mark
+        self._client, self._address, self._mark = client, address, mark
+        self._at_work: set[DaskFuture[Any]] = set()
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        from distributed.client import ClosedClientError
+
         told: Future[T] = Future()
-        carried_out: Future[T] = self._pool.submit(_in_turn, self._mark, fn, *args, **kwargs)
-        carried_out.add_done_callback(lambda ended: self._tell(ended, told))
+        try:
+            # The same work once more is work: its result is what lies on the disk.
+            future: DaskFuture[T] = self._client.submit(_in_turn, self._mark, fn, *args, **kwargs, pure=False)
+        except ClosedClientError:
+            raise self._gone() from None
+        self._at_work.add(future)
+        future.add_done_callback(lambda ended: self._tell(ended, told))
         return told
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        self._pool.shutdown(wait=wait)
+        """Whoever wants to wait has waited for what it submitted."""
+        if not wait:
+            self._client.cancel(list(self._at_work))
 
-    def _tell(self, ended: Future[T], told: Future[T]) -> None:
+    def _tell(self, ended: "DaskFuture[T]", told: Future[T]) -> None:
+        try:
+            told.set_result(ended.result())
+        except BaseException as error:  # noqa: BLE001 - whatever it is, somebody waits for it
+            told.set_exception(self._read(error, raised_there=ended.status == "error"))
+        finally:
+            self._at_work.discard(ended)
+
+    def _read(self, error: BaseException, raised_there: bool) -> Exception:
         from distributed import KilledWorker
 
-        if ended.cancelled():  # as Dask does with all of them where its scheduler is gone
-            told.set_exception(ToolError(self._address, "its scheduler is gone", "start it and run again"))
-        elif isinstance(error := ended.exception(), KilledWorker):
-            told.set_exception(BrokenExecutor(str(error)))
-        elif error is None:
-            told.set_result(ended.result())
-        elif isinstance(error, ToolError):
-            told.set_exception(error)
-        else:  # work hands its own errors on as its result: this is a machine on which it cannot even begin
-            wrong = f"one of its workers cannot make clips ({type(error).__name__}: {error})"
-            told.set_exception(ToolError(self._address, wrong, "install the same dropkiln on every machine"))
+        if isinstance(error, ToolError):
+            return error
+        if isinstance(error, KilledWorker):
+            return BrokenExecutor(str(error))
+        if not raised_there:  # not carried out, or not brought here
+            return self._gone()
+        # Work hands its own errors on as its result: this is a machine on which it cannot even begin.
+        wrong = f"one of its workers cannot make clips ({type(error).__name__}: {error})"
+        return ToolError(self._address, wrong, "install the same dropkiln on every machine")
+
+    def _gone(self) -> ToolError:
+        return ToolError(self._address, "its scheduler is gone", "start it and run again")
 
 
 def _in_turn(mark: Mark, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:

@@ -12,15 +12,19 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import dask
 import pytest
-from distributed import Client, LocalCluster
+from distributed import Client, KilledWorker, LocalCluster
 
+from render.faults import ToolError
+from render.night.cluster import connected
 from tests.cli.desk import STRETCHED, Desk, stretched, wait_until
 
 SOON_S = 20.0
@@ -179,6 +183,34 @@ def test_a_scheduler_that_goes_ends_the_night_and_what_is_finished_stays(desk: D
     assert made
     for name in made:
         desk.assert_whole(name)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("lost", "error", "told"),
+    [
+        (OSError("the stream is closed"), ToolError, "its scheduler is gone; start it and run again"),
+        (KilledWorker("its task", SimpleNamespace(address="tcp://desk:1"), 0), BrokenExecutor, "its task"),
+    ],
+)
+def test_a_result_that_is_lost_on_its_way_here_is_told(
+    desk: Desk, lost: Exception, error: type[Exception], told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It lies with a worker, which is asked for it once the work is done, and may be gone by then."""
+
+    async def gone(*_: object) -> None:
+        raise lost
+
+    with (
+        two_workers() as cluster,
+        connected(cluster.scheduler_address) as there,
+        there.in_folder(desk.folder) as workers,
+        workers(1) as pool,
+    ):
+        assert pool.submit(str.upper, "made").result(SOON_S) == "MADE"
+        monkeypatch.setattr(there.client, "_gather_remote", gone)
+        with pytest.raises(error, match=told):
+            pool.submit(str.upper, "made").result(SOON_S)
 
 
 HANGING = "echo $$ >pid-new-$$ && mv pid-new-$$ pid-$$; exec sleep 60"
