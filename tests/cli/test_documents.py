@@ -179,11 +179,13 @@ def test_the_table_is_read_here_whole() -> None:
 # --- claims ---
 
 
-def test_python_is_asked_for_as_pip_asks_for_it() -> None:
+def test_python_is_asked_for_as_pip_asks_for_it_and_ci_tries_every_version() -> None:
     """The upper bound is the first version that is too new (PEP 440, version specifiers)."""
     [(oldest, newest)] = re.findall(r"With Python 3\.(\d+) to 3\.(\d+) and pip", README)
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert project["requires-python"] == f">=3.{oldest},<3.{int(newest) + 1}"
+    versions = (f"3.{minor}" for minor in range(int(oldest), int(newest) + 1))
+    assert f"\nfor version in {' '.join(versions)}; do" in CI["run"]
 
 
 def test_the_cache_may_take_what_the_readme_says(monkeypatch: pytest.MonkeyPatch) -> None:
