@@ -36,7 +36,9 @@ BookFile = Annotated[
         show_default=False,
     ),
 ]
-Plain = Annotated[bool, typer.Option("--plain", help="One line for each clip, no moving display.")]
+Plain = Annotated[
+    bool, typer.Option("--plain", help="One line for each clip and the table at the end, no moving display.")
+]
 
 
 def tell_faults(faults: Iterable[Fault]) -> None:

@@ -78,7 +78,7 @@ class Pace:
 
 
 class _Lines:
-    """For a log: what has come of each clip, and no more."""
+    """For a log: what has come of each clip, and the table at the end."""
 
     def say(self, line: str) -> None:
         say(line)
@@ -90,4 +90,5 @@ class _Lines:
         say(line_of(outcome))
 
     def ended(self, lines: Sequence[str]) -> None:
-        pass
+        for line in lines:
+            say(line)

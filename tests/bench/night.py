@@ -177,11 +177,14 @@ def night(
     ) as run:
         assert run.stderr
         for line in run.stderr:
+            if line.startswith("night "):  # the closing table
+                break
             came.outcomes[line.split()[0]] += 1
             came.came += 1
             if came.came % 5 == 0:
                 for worker in workers_of(run.pid):
                     look_at(worker, came.came, came)
+        run.stderr.read()
     came.wall_s = time.monotonic() - began_s
     came.processor_s = processor_s_of_children() - spent_s
     assert run.returncode == 0, came.outcomes

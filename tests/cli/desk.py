@@ -76,6 +76,7 @@ EMBER, SLATE = record(0.25, 55.0), record(0.5, 82.4)
 
 
 _COUNT = re.compile(r"  \(\d+ warnings?\)$")
+_TABLE = re.compile(r"^night     .*?^listen    [^\n]*\n", re.MULTILINE | re.DOTALL)
 
 
 @dataclass(frozen=True)
@@ -92,8 +93,14 @@ class Ended:
 
     @property
     def told(self) -> list[str]:
-        """The lines on standard error, without the count of warnings at their ends."""
-        return [_COUNT.sub("", line) for line in self.err.splitlines()]
+        """The lines on standard error, without the count of warnings at their ends and the closing table."""
+        return [_COUNT.sub("", line) for line in _TABLE.sub("", self.err).splitlines()]
+
+    @property
+    def table(self) -> list[str]:
+        """The lines of the closing table; none where nothing was to be made."""
+        found = _TABLE.search(self.err)
+        return found.group().splitlines() if found else []
 
     @property
     def outcomes(self) -> dict[str, str]:

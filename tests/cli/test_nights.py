@@ -498,8 +498,8 @@ def test_a_full_disk_stops_the_night_and_tells_what_is_needed(
 
 @pytest.mark.slow
 @posix
-def test_a_person_at_a_screen_gets_a_table_at_the_end(desk: Desk) -> None:
-    """On a terminal (POSIX.1-2017, posix_openpt) of 200 columns; `--plain` has none of it."""
+def test_a_screen_and_a_log_both_end_with_a_table(desk: Desk) -> None:
+    """On a terminal (POSIX.1-2017, posix_openpt) of 200 columns, and where standard error is a file."""
     desk.recipe("a.yaml")
     desk.recipe("bad.yaml", ("lead: 4 beats", "lead: 4"))
     screen, terminal = os.openpty()
@@ -523,4 +523,9 @@ def test_a_person_at_a_screen_gets_a_table_at_the_end(desk: Desk) -> None:
     assert any(re.match(r"night     1 made, in \d+ s \(\d+ s of processor time\)$", line) for line in lines)
     assert "in error  1 recipe" in lines
     assert "report    out/report.json" in lines
-    assert desk.run("render", ".", "--plain").told[-1].startswith("kept      a")
+    log = desk.run_apart("render", ".", "--engine", "signalsmith")
+    assert log.told[-1].startswith("kept      a")
+    assert re.match(r"night     1 kept, in \d+ s \(\d+ s of processor time\)$", log.table[0])
+    assert log.table[1] == "in error  1 recipe"
+    assert log.table[-2:] == ["report    out/report.json", "listen    out/index.html"]
+    assert log.err.endswith(log.table[-1] + "\n")
