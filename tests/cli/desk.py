@@ -170,8 +170,7 @@ class Desk:
 
     def run_apart(self, *arguments: str | Path, **options: Any) -> Ended:
         with self.start(*arguments, **options) as process:
-            out, err = process.communicate(timeout=100)
-        return Ended(process.returncode, out or "", err or "")
+            return ended_of(process)
 
     def contents(self) -> dict[str, str]:
         """Everything in the folder, by name: a digest of each file, and where each link leads."""
@@ -207,6 +206,12 @@ def _digest(path: Path) -> str:
     if path.is_symlink():
         return f"-> {path.readlink()}"
     return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else "folder"
+
+
+def ended_of(process: "subprocess.Popen[str]") -> Ended:
+    """What comes of one that was started, once it has ended."""
+    out, err = process.communicate(timeout=100)
+    return Ended(process.returncode, out or "", err or "")
 
 
 def wait_until(true: Callable[[], bool], seconds: float) -> bool:

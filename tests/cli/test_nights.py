@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk import RECIPE, SLATE, STRETCHED, Desk, wait_until
+from desk import RECIPE, SLATE, STRETCHED, Desk, Ended, wait_until
 
 from render.night import estimate, night, run
 from render.night.estimate import usual_wall_s
@@ -349,7 +349,8 @@ def test_an_unchanged_night_is_recognised_without_loading_what_computes(
         script = LOADED.replace("sys.argv[1]", repr(",".join(COMPUTING)))
         command = [sys.executable, "-c", script, "render", ".", "--engine", "signalsmith", *options]
         done = subprocess.run(command, cwd=desk.folder, capture_output=True, text=True, check=True)
-        return done.stdout.splitlines()[-1], sorted(line.split()[0] for line in done.stderr.splitlines())
+        ended = Ended(done.returncode, done.stdout, done.stderr)
+        return ended.out.splitlines()[-1], [line.split()[0] for line in ended.told]
 
     assert "soundfile" in loaded()[0]  # what was too new to be remembered is opened once more
     assert loaded() == ("[]", ["kept"] * 3)

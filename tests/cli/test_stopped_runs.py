@@ -14,7 +14,7 @@ from contextlib import suppress
 from typing import Any
 
 import pytest
-from desk import STRETCHED, Desk, stretched, wait_until
+from desk import STRETCHED, Desk, ended_of, stretched, wait_until
 
 from render.files import rubberband as rubberband_module
 from render.files.engines import engine_of
@@ -148,7 +148,7 @@ def report_of(desk: Desk) -> dict[str, Any]:
     return report
 
 
-STOPPED = "stopped; what is finished stays\n"
+STOPPED = "stopped; what is finished stays"
 
 
 @linux
@@ -162,11 +162,11 @@ def test_ctrl_c_finishes_what_is_at_work_and_begins_nothing_more(desk: Desk) -> 
         assert process.stderr
         first = process.stderr.readline()
         os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=60)
-    lines = (first + err).splitlines(keepends=True)
-    assert (process.returncode, out, lines.pop()) == (1, "", STOPPED)
+        ended = ended_of(process)
+    lines = [first.rstrip("\n"), *ended.told]
+    assert (ended.status, ended.out, lines.pop()) == (1, "", STOPPED)
     (finishing,) = [line for line in lines if line.startswith("finishing ")]
-    assert re.fullmatch(r"finishing \d clips?; press again to stop\n", finishing)
+    assert re.fullmatch(r"finishing \d clips?; press again to stop", finishing)
     made = {line.split()[1] for line in lines if line.startswith("made ")}
     after = lines[lines.index(finishing) + 1 :]
     assert len(after) <= 4  # two at work, and what came while the key was pressed
@@ -207,9 +207,9 @@ def test_a_run_that_is_told_so_stops_at_once_with_all_it_started(
             assert process.stderr.readline() == f"finishing {jobs} clip{plural}; press again to stop\n"
             os.killpg(process.pid, signal.SIGINT)
         began_s = time.monotonic()
-        out, err = process.communicate(timeout=60)
+        ended = ended_of(process)
     assert time.monotonic() - began_s < SOON_S
-    assert (process.returncode, out, err) == (1, "", STOPPED)
+    assert (ended.status, ended.out, ended.told) == (1, "", [STOPPED])
     assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)
     assert desk.clips() == ["a.flac", "a.json", "a.svg"]
     assert list(temporary.iterdir()) == []
@@ -230,9 +230,9 @@ def test_a_run_of_one_clip_is_stopped_by_the_same_keys(desk: Desk, rubberband: S
         assert process.stderr.readline() == "finishing 1 clip; press again to stop\n"
         began_s = time.monotonic()
         os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=60)
+        ended = ended_of(process)
     assert time.monotonic() - began_s < SOON_S
-    assert (process.returncode, out, err) == (1, "", STOPPED)
+    assert (ended.status, ended.out, ended.told) == (1, "", [STOPPED])
     assert wait_until(lambda: not any(map(is_running, pids(desk))), SOON_S)
     assert desk.clips() == []
 
@@ -266,9 +266,8 @@ def test_workers_leave_ctrl_c_to_the_run(desk: Desk) -> None:
                 with suppress(ProcessLookupError):  # it is done
                     os.kill(worker, signal.SIGINT)
             time.sleep(0.02)
-        out, err = process.communicate(timeout=60)
-    assert (process.returncode, out) == (0, "")
-    assert sorted(line.split()[1] for line in err.splitlines()) == list("abc")
+        ended = ended_of(process)
+    assert (ended.status, ended.out, ended.outcomes) == (0, "", dict.fromkeys("abc", "made"))
 
 
 @linux
@@ -284,8 +283,8 @@ def test_ctrl_c_while_the_workers_start_ends_the_run(desk: Desk) -> None:
         assert process.stderr
         assert process.stderr.readline().startswith("finishing 2 clips")
         os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=60)
-    assert (process.returncode, out, err) == (1, "", STOPPED)
+        ended = ended_of(process)
+    assert (ended.status, ended.out, ended.told) == (1, "", [STOPPED])
     assert wait_until(lambda: not any(map(is_running, workers)), SOON_S)
     assert desk.clips() == []
 
@@ -302,8 +301,8 @@ def test_ctrl_c_while_the_program_is_being_loaded_is_told_in_one_line(desk: Desk
     ) as process:
         assert wait_until((desk.folder / "loading").exists, 60.0)
         os.killpg(process.pid, signal.SIGINT)
-        out, err = process.communicate(timeout=60)
-    assert (process.returncode, out, err) == (1, "", STOPPED)
+        ended = ended_of(process)
+    assert (ended.status, ended.out, ended.told) == (1, "", [STOPPED])
     assert not (desk.folder / "out").exists()
 
 
