@@ -28,10 +28,9 @@ from render.night.job import read_work
 from render.sound.engine import Engine
 from render.sound.spans import spans_of
 from tests.bench.costs import missing_engines, peak_mib_of
-from tests.bench.full_length import full_length_folder
+from tests.bench.full_length import ROUNDS, full_length_folder
 from tests.bench.rows import Row, load, tell
 
-ROUNDS = 5
 BAR = 1.3
 WHAT = "clip / bare decode + stretch + encode"
 MEMORY_BAR_MIB = 1024.0
@@ -66,7 +65,7 @@ def rows(quick: bool) -> Iterator[Row]:
         assert not work.faults, work.faults
         (order,) = work.orders(folder / "clips", force=True)
         for engine in engines_here():
-            yield from engine_rows(order, engine, 2 if quick else ROUNDS)
+            yield from engine_rows(order, engine, 2 if quick else ROUNDS[engine.name])
     yield from missing_engines(WHAT)
 
 

@@ -6,6 +6,9 @@ import soundfile
 
 from render.demo.records import RECORDS, render_record
 
+ROUNDS = {"rubberband": 5, "signalsmith": 15}
+"""How often it is made and measured: about as long with either engine."""
+
 FULL_LENGTH = """\
 recipe: 1
 title: Cost of a clip

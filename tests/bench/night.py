@@ -36,7 +36,7 @@ from render.make import Done, Order, make_together
 from render.night.job import read_work
 from render.sound.engine import Engine
 from tests.bench.costs import missing_engines, peak_mib_of, processor_s
-from tests.bench.full_length import FULL_LENGTH, full_length_folder
+from tests.bench.full_length import FULL_LENGTH, ROUNDS, full_length_folder
 from tests.bench.rows import Row, load, tell
 from tests.cli.desk import RATE_HZ, record
 from tests.processes import workers_of
@@ -81,7 +81,7 @@ def variants(folder: Path, quick: bool) -> Iterator[Row]:
     (folder / "four.yaml").write_text(four_lanes(), encoding="utf-8")
     for engine in engines_here():
         with load() as during:
-            costs = apart(variant_costs, folder, engine.name, 2 if quick else 5)
+            costs = apart(variant_costs, folder, engine.name, 2 if quick else ROUNDS[engine.name])
         of_first = costs / costs[:, :1]
         for what, ratios in (("alone", of_first[:, 1]), ("made together with it", of_first[:, 2] - 1.0)):
             told = f"{np.median(ratios):.2f} ({ratios.min():.2f} to {ratios.max():.2f})"
