@@ -92,9 +92,14 @@ class Ended:
         assert "Error:" not in self.err, self.err
 
     @property
+    def lines(self) -> list[str]:
+        """The lines on standard error, without the closing table."""
+        return _TABLE.sub("", self.err).splitlines()
+
+    @property
     def told(self) -> list[str]:
-        """The lines on standard error, without the count of warnings at their ends and the closing table."""
-        return [_COUNT.sub("", line) for line in _TABLE.sub("", self.err).splitlines()]
+        """These lines, without the count of warnings at their ends."""
+        return [_COUNT.sub("", line) for line in self.lines]
 
     @property
     def table(self) -> list[str]:
@@ -170,7 +175,7 @@ class Desk:
 
     def run_apart(self, *arguments: str | Path, **options: Any) -> Ended:
         with self.start(*arguments, **options) as process:
-            return ended_of(process)
+            return ended_of(process, 100.0)
 
     def contents(self) -> dict[str, str]:
         """Everything in the folder, by name: a digest of each file, and where each link leads."""
@@ -208,9 +213,9 @@ def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else "folder"
 
 
-def ended_of(process: "subprocess.Popen[str]") -> Ended:
+def ended_of(process: "subprocess.Popen[str]", within_s: float = 60.0) -> Ended:
     """What comes of one that was started, once it has ended."""
-    out, err = process.communicate(timeout=100)
+    out, err = process.communicate(timeout=within_s)
     return Ended(process.returncode, out or "", err or "")
 
 

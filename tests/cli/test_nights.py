@@ -524,6 +524,7 @@ def test_a_screen_and_a_log_both_end_with_a_table(desk: Desk) -> None:
     assert any(re.match(r"night     1 made, in \d+ s \(\d+ s of processor time\)$", line) for line in lines)
     assert "in error  1 recipe" in lines
     assert "report    out/report.json" in lines
+    assert desk.run("render", ".", "--plain").told[-1].startswith("kept      a")
     log = desk.run_apart("render", ".", "--engine", "signalsmith")
     assert log.told[-1].startswith("kept      a")
     assert re.match(r"night     1 kept, in \d+ s \(\d+ s of processor time\)$", log.table[0])

@@ -77,7 +77,7 @@ def test_a_made_clip_s_line_counts_its_warnings(desk: Desk) -> None:
     desk.recipe("test.yaml")
     desk.recipe("quiet.yaml", ("clip:", "low_cut: {keep: [{from: start, track: ember}]}\nclip:"))
     ended = desk.run("render", ".")
-    for name, line in zip(("quiet", "test"), ended.err.splitlines()[:2], strict=True):
+    for name, line in zip(("quiet", "test"), ended.lines, strict=True):
         levels = [finding["level"] for finding in desk.receipt(name)["findings"]]
         count = levels.count("warning")
         plural = "" if count == 1 else "s"
